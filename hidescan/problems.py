@@ -1,0 +1,42 @@
+"""What can go wrong, and what the person should do about it.
+
+An expected failure of the pictures (no card, hide cut by the frame) is a value, `NotFound`; wrong input from a person
+(a length without a unit, a file that is no picture) is an exception, `BadInput`. Both carry one line that says what is
+wrong and what to do. A doubt about a result that still stands is a `Warning`-like value, `Doubt`, saved in the map.
+"""
+
+from dataclasses import dataclass
+
+
+class HidescanError(Exception):
+    """Root of every exception that hidescan raises on purpose."""
+
+
+class BadInput(HidescanError, ValueError):
+    """Input from a person that cannot be used; the message is one line that says what is wrong and what to do."""
+
+
+@dataclass(frozen=True, slots=True)
+class NotFound:
+    """A refusal: something the result needs could not be found in the picture.
+
+    Falsy, so that ``if not outline: return outline`` reads well.
+    """
+
+    code: str
+    reason: str
+    advice: str
+
+    def __bool__(self) -> bool:
+        return False
+
+    def __str__(self) -> str:
+        return f"{self.reason} {self.advice}"
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A doubt about a result that stands: saved under `warnings` in the map and shown to the person."""
+
+    code: str
+    message: str
