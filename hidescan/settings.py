@@ -3,4 +3,112 @@
 The settings in force are saved inside each map, so that a map says how it was made.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoSettings:
+    """Reading photos."""
+
+    # Below about one megapixel a card's squares are under 15 px across on a deer hide that fills the frame, and its
+    # corners are no longer found reliably.
+    least_megapixels: float = 1.0
+    # Phones make up to 50 (some 64) megapixels; a decoded picture needs 3 bytes a pixel.
+    most_megapixels: float = 80.0
+
+
+@dataclass(frozen=True, slots=True)
+class CardSettings:
+    """Finding cards."""
+
+    # Long side of the copy in which markers are looked for. In a cattle hide's 12 MP photo a marker then still has
+    # 20 px, 3 px for each of its 7 cells.
+    search_long_side_px: int = 2200
+    # Fewer markers than this in the reduced copy, or any card not seen whole: search the full picture too.
+    least_markers_reduced: int = 4
+    # Four corners fix a plane; two more leave something to check it by.
+    least_corners: int = 6
+
+
+@dataclass(frozen=True, slots=True)
+class SymmetrySettings:
+    """Finding the mirror axis of an outline. Lengths are in units of the square root of its area."""
+
+    # Step of the sweep for candidate axes: an axis 3 degrees off still overlaps within 2 % of the best.
+    sweep_step_deg: float = 4.0
+    # Side of the raster of the sweep, cells: about 20 mm each on a deer hide; the fit does the rest.
+    sweep_raster: int = 72
+    # Whole hides have two axes of near symmetry, along and across; a third is kept for odd shapes.
+    most_axes: int = 3
+    # Distance at which a mirrored point of the rim counts half: starts wide so that a poor start still pulls, ends at
+    # about 3 cm on a deer hide, wider than a wavy rim and narrower than the difference of two limbs.
+    loose_match: float = 0.15
+    tight_match: float = 0.035
+    most_iterations: int = 25
+    # Movement of the far end of the axis at which the fit stops: 0.1 mm on a deer hide.
+    converged: float = 1e-4
+    # Hides are laid out by eye: the spine's sag is taken as 1.5 % of its length (sd). The prior weighs against about
+    # 30 independent stretches of rim.
+    sag_sd: float = 0.015
+    sag_prior_weight: float = 1 / 30
+    # Points of the rim err together over a limb's width: the sd of the angle from independent points is raised by
+    # this factor, set so that the errors of generated outlines keep to it (calibration/shape/).
+    sd_inflation: float = 4.0
+
+
+@dataclass(frozen=True, slots=True)
+class PlaneSettings:
+    """Adjusting camera and floor."""
+
+    # Standard deviation of a corner coordinate before the photo is seen: 0.02-0.1 px on sharp saddle points, 0.1-0.3 px
+    # when blurred or compressed (Duda and Frese 2018, from memory); and how many observations that is worth.
+    corner_sd_px: float = 0.15
+    corner_sd_dof: float = 6.0
+    # Huber's threshold, in standard deviations: 95 % efficient on clean corners (Huber 1964).
+    huber_sigma: float = 2.0
+    most_rounds: int = 40
+    # EXIF focal length: rounded to whole mm (26 mm: 2 %), and focusing close changes it by as much.
+    exif_ln_focal_u: float = 0.03
+    # No EXIF: phone main cameras lie between 23 and 35 mm equivalent; two-fold zoom is common. 27 mm with a factor
+    # 1.35 either way covers them.
+    typical_focal_35mm: float = 27.0
+    broad_ln_focal_u: float = 0.30
+    # A phone's main camera after its own correction: k1 seldom beyond 0.1, k2 beyond 0.04.
+    k1_u: float = 0.06
+    k2_u: float = 0.02
+    # Print scale never measured: rectangular, 2 % common and 0.5 % between the directions; divided by sqrt(3).
+    # Laser engines are specified at 2 % and differ in x and y (printer makers' figures, 1988-1999).
+    unmeasured_ln_scale_u: float = 0.02 / 3**0.5
+    unmeasured_skew_u: float = 0.005 / 3**0.5
+    # Check bars of 150 and 200 mm read to 0.2 mm each: u = 0.2 / sqrt(3) mm, a share of 0.0006-0.0008 each.
+    measured_ln_scale_u: float = 0.0005
+    measured_skew_u: float = 0.001
+    # A tape read to the millimetre at both ends; a cloth or class II steel tape is wrong by some 0.3 mm a metre.
+    tape_u_mm: float = 0.5
+    tape_u_share: float = 0.0003
+    # A card misfits when its corners are further off (rms) than sharp and blurred corners ever are.
+    misfit_rms_px: float = 0.6
+    misfit_rms_mm: float = 0.2
+    # Beyond this no figure is worth printing.
+    hopeless_rms_px: float = 5.0
+    # Two statements contradict when they differ by more than three standard deviations.
+    contradiction_sigma: float = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureSettings:
+    """Areas, lengths and their uncertainty."""
+
+    # Leather nobody measured: garment and upholstery leather 0.5-1.2 mm, deer 1.2-1.4, cattle 2-5 (trade sources).
+    typical_thickness_mm: float = 2.0
+    typical_thickness_u_mm: float = 1.0
+    # A given thickness holds where it was gauged; over one hide it varies by a good tenth.
+    given_thickness_u_share: float = 0.15
+    # A hide laid flat by hand: parts of the rim touch the floor, others stand up to some 4 mm (8 on a stiff hide);
+    # the mean is what counts for the area.
+    lift_mm: float = 1.5
+    lift_u_mm: float = 1.0
+    # Neighbouring stretches of rim are off alike over about the width of the strip that they were found in.
+    rim_correlation_mm: float = 15.0
+    # Share of the rim's uncertainty that is the same all round: a wider blur or a shadow pulls every edge one way.
+    rim_common_share: float = 0.5

@@ -1,0 +1,209 @@
+"""The reference card: its geometry, and finding it in a photo.
+
+The card is an OpenCV ChArUco board of 4 x 5 squares of 45 mm with 34 mm markers from DICT_5X5_100; card number k (0-9)
+carries the marker ids 10 k ... 10 k + 9. Board frame: origin at the pattern's top left corner, x right, y down, mm.
+"""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hidescan import opencv5
+from hidescan.geometry import Points
+from hidescan.settings import CardSettings
+
+if TYPE_CHECKING:
+    import cv2
+
+COLUMNS, ROWS = 4, 5
+SQUARE_MM, MARKER_MM = 45.0, 34.0
+PATTERN_MM = (COLUMNS * SQUARE_MM, ROWS * SQUARE_MM)  # 180 x 225
+MARKERS = 10  # a card's count of markers: one in each white square
+NUMBERS = range(10)
+TAPE_MARK_MM = (90.0, -14.0)  # board frame: the cross in a ring above the pattern
+A4_MM, LETTER_MM = (210.0, 297.0), (215.9, 279.4)  # ISO 216; ANSI/ASME Y14.1 size A
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Card:
+    """A card found in a photo.
+
+    Attributes
+    ----------
+    number
+        0 to 9.
+    board_mm
+        (N, 2) inner corners of the pattern that were seen, board frame, nominal print scale.
+    corners_px
+        (N, 2) where they are in the photo.
+    blur_px
+        Standard deviation of the edge spread across the pattern's edges, px (about 0.5 in a sharp photo).
+    contrast
+        Grey levels between the pattern's black and its white, 0-255.
+    white_level
+        Median grey level of its white squares, 0-255.
+    """
+
+    number: int
+    board_mm: Points
+    corners_px: Points
+    blur_px: float
+    contrast: float
+    white_level: float
+
+
+def inner_corners_mm() -> Points:
+    """The 12 inner corners in OpenCV's order, board frame, (12, 2)."""
+    x, y = np.meshgrid(np.arange(1, COLUMNS) * SQUARE_MM, np.arange(1, ROWS) * SQUARE_MM)
+    return np.column_stack([x.ravel(), y.ravel()])
+
+
+def board(number: int) -> "cv2.aruco.CharucoBoard":
+    """OpenCV's board of card `number`."""
+    import cv2
+
+    return cv2.aruco.CharucoBoard(
+        (COLUMNS, ROWS), SQUARE_MM, MARKER_MM, _dictionary(), np.arange(MARKERS * number, MARKERS * (number + 1))
+    )
+
+
+def find_cards(grey: NDArray[np.uint8], settings: CardSettings) -> tuple[Card, ...]:
+    """Find every card in a grey photo, sorted by number.
+
+    Markers are looked for in a reduced copy, since a card needs far fewer pixels to be recognised than to be
+    measured; the corners are then found at full resolution, inside each card's own part of the picture. When the
+    reduced copy shows a card badly, the full picture is searched.
+
+    Parameters
+    ----------
+    grey
+        (H, W) uint8.
+
+    Returns
+    -------
+    Cards with at least `settings.least_corners` corners that do not lie on one line. A number that is seen at two
+    places is left out: which of the two prints is which cannot be told.
+    """
+    markers = _markers(grey, settings.search_long_side_px)
+    if len(markers) < settings.least_markers_reduced or any(len(m) < MARKERS for m in _by_card(markers).values()):
+        markers = max(markers, _markers(grey, None), key=len)
+    cards = (_measure_card(grey, number, found, settings) for number, found in sorted(_by_card(markers).items()))
+    return tuple(card for card in cards if card is not None)
+
+
+def is_inverted(grey: NDArray[np.uint8], settings: CardSettings) -> bool:
+    """Whether the photo shows cards printed with black and white exchanged."""
+    return len(_markers(255 - grey, settings.search_long_side_px)) >= 2  # one alone may be chance
+
+
+def _dictionary() -> "cv2.aruco.Dictionary":
+    import cv2
+
+    return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_100)
+
+
+def _detector_parameters() -> "cv2.aruco.DetectorParameters":
+    import cv2
+
+    parameters = cv2.aruco.DetectorParameters()
+    parameters.minMarkerPerimeterRate = 0.01  # the default 0.03 misses far cards in 12 MP photos
+    return parameters
+
+
+def _markers(grey: NDArray[np.uint8], long_side_px: int | None) -> list[tuple[int, Points]]:
+    """Marker ids with their corners in full-size pixels; an id may come twice."""
+    import cv2
+
+    scale = min(1.0, long_side_px / max(grey.shape)) if long_side_px else 1.0
+    picture = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
+    corners, ids, _ = cv2.aruco.ArucoDetector(_dictionary(), _detector_parameters()).detectMarkers(picture)
+    if ids is None:
+        return []
+    zoom = np.array(grey.shape[::-1]) / picture.shape[::-1]
+    return [(int(i), (opencv5.points(c) + 0.5) * zoom - 0.5) for i, c in zip(ids.ravel(), corners, strict=True)]
+
+
+def _by_card(markers: list[tuple[int, Points]]) -> dict[int, list[tuple[int, Points]]]:
+    """Markers by card number; a number with an id seen twice is left out."""
+    cards: dict[int, list[tuple[int, Points]]] = {}
+    for marker, corners in markers:
+        cards.setdefault(marker // MARKERS, []).append((marker, corners))
+    return {number: found for number, found in cards.items() if len({m for m, _ in found}) == len(found)}
+
+
+def doubled_numbers(grey: NDArray[np.uint8], settings: CardSettings) -> tuple[int, ...]:
+    """Numbers that more than one card in the photo carries."""
+    markers = _markers(grey, settings.search_long_side_px)
+    kept = _by_card(markers)
+    return tuple(sorted({marker // MARKERS for marker, _ in markers} - kept.keys()))
+
+
+def _measure_card(
+    grey: NDArray[np.uint8], number: int, markers: list[tuple[int, Points]], settings: CardSettings
+) -> Card | None:
+    import cv2
+
+    outline = np.vstack([corners for _, corners in markers])
+    side = max(float(np.linalg.norm(corners[0] - corners[2])) for _, corners in markers)
+    low = np.maximum(np.floor(outline.min(axis=0) - 2 * side), 0).astype(int)  # two diagonals: the outermost squares
+    high = np.minimum(np.ceil(outline.max(axis=0) + 2 * side) + 1, grey.shape[::-1]).astype(int)
+    crop = np.ascontiguousarray(grey[low[1] : high[1], low[0] : high[0]])
+    charuco = cv2.aruco.CharucoParameters()
+    charuco.minMarkers = 1
+    charuco.tryRefineMarkers = True
+    parameters = _detector_parameters()
+    parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    this_board = board(number)
+    corners, ids, _, _ = cv2.aruco.CharucoDetector(this_board, charuco, parameters).detectBoard(crop)
+    if ids is None or len(ids) < settings.least_corners or this_board.checkCharucoCornersCollinear(ids):
+        return None
+    board_mm = inner_corners_mm()[ids.ravel()]
+    corners_px = opencv5.points(corners)
+    blur_px, contrast, white_level = edge_quality(crop, board_mm, corners_px)
+    return Card(number, board_mm, corners_px + low, blur_px, contrast, white_level)
+
+
+def edge_quality(grey: NDArray[np.uint8], board_mm: Points, corners_px: Points) -> tuple[float, float, float]:
+    """How sharp and how well exposed the pattern is.
+
+    Profiles are read across the middle of each edge between two neighbouring inner corners, where one side is a black
+    square and the other the white border round a marker, and are compared with the step that they came from.
+
+    Returns
+    -------
+    (blur_px, contrast, white_level)
+        Standard deviation of the edge's spread, px: the mean over edges of |step| / (sqrt(2 pi) x steepest slope), as
+        for a step blurred by a Gaussian; grey levels from black to white; median grey level of white. NaN where no
+        edge could be read.
+    """
+    import cv2
+
+    at = {tuple(mm): px for mm, px in zip(board_mm.tolist(), corners_px, strict=True)}
+    blurs, contrasts, whites = [], [], []
+    for (x, y), a in at.items():
+        for other in ((x + SQUARE_MM, y), (x, y + SQUARE_MM)):
+            if other not in at:
+                continue
+            b = at[other]
+            length = float(np.linalg.norm(b - a))
+            reach = 0.09 * length  # 4 of the 5.5 mm white border between a square's edge and its marker
+            if reach < 2.0:
+                continue
+            normal = np.array([a[1] - b[1], b[0] - a[0]]) / length
+            t = np.arange(-reach, reach + 1e-9, 0.25)
+            along = np.linspace(0.3, 0.7, 9)  # averaged along the edge: noise falls, a straight edge stays
+            xy = a + along[:, None, None] * (b - a) + t[None, :, None] * normal
+            patch = cv2.remap(grey, xy[..., 0].astype(np.float32), xy[..., 1].astype(np.float32), cv2.INTER_LINEAR)
+            profile = patch.astype(np.float64).mean(axis=0)
+            ends = profile[:3].mean(), profile[-3:].mean()
+            step, slope = abs(ends[1] - ends[0]), float(np.abs(np.gradient(profile, 0.25)).max())
+            if step < 10 or slope <= 0:
+                continue
+            blurs.append(step / (np.sqrt(2 * np.pi) * slope))
+            contrasts.append(step)
+            whites.append(max(ends))
+    if not blurs:
+        return float("nan"), float("nan"), float("nan")
+    return float(np.mean(blurs)), float(np.median(contrasts)), float(np.median(whites))

@@ -1,0 +1,54 @@
+"""From the rim as seen to the plan view: what stands above the floor is displaced in the picture.
+
+A point h above the floor, seen at angle a from the vertical, appears h tan(a) further from the camera's foot. Leather
+of thickness T whose rim is lifted by L ends in a small wall from L to L + T. Where that wall faces away from the
+camera, its top edge is what is seen against the floor; where it faces the camera, its bottom edge is. So each part of
+the rim is brought to the plan view from its own height, and the two meet without a step: where the wall runs along the
+line of sight, height moves the rim along itself only.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from hidescan.camera import Camera
+from hidescan.geometry import Points, counter_clockwise, outward_normals
+
+
+@dataclass(frozen=True, slots=True)
+class Heights:
+    """Thickness of the leather and mean lift of its rim over the floor, mm."""
+
+    thickness_mm: float
+    lift_mm: float
+
+
+def plan_view(camera: Camera, ring_px: Points, heights: Heights, *, hole: bool = False) -> Points:
+    """The plan view of a rim seen in the photo.
+
+    Parameters
+    ----------
+    ring_px
+        (N, 2) outer rim, or the rim of a through hole, either direction.
+    hole
+        Whether leather lies outside the ring.
+
+    Returns
+    -------
+    (N, 2) floor-frame mm, counter-clockwise for an outer rim and for a hole alike.
+    """
+    away = _faces_away(camera, ring_px, hole=hole)
+    z_mm = heights.lift_mm + np.where(away, heights.thickness_mm, 0.0)
+    return counter_clockwise(camera.mm_from_px(ring_px, z_mm))
+
+
+def _faces_away(camera: Camera, ring_px: Points, *, hole: bool) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+    """Whether the leather's edge faces away from the camera at each point of the ring, (N,)."""
+    floor = camera.mm_from_px(ring_px)
+    turned = counter_clockwise(floor) is not floor
+    normals = outward_normals(floor)  # valid for a counter-clockwise ring; negated for the other direction and for holes
+    side = -1.0 if turned != hole else 1.0
+    result: np.ndarray[tuple[int], np.dtype[np.bool_]] = (
+        side * np.sum(normals * (floor - camera.centre_mm[:2]), axis=1) > 0
+    )
+    return result

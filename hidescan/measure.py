@@ -1,0 +1,149 @@
+"""Areas and lengths with their uncertainty budget.
+
+Law of propagation (GUM, JCGM 100:2008, 5.1.2 and 5.2.2): every figure is a function of the camera's parameters, the
+leather's thickness and lift, and where the rim was seen; its derivatives by them are taken by central differences,
+over steps of a tenth of a standard uncertainty, and combined with the covariance. The covariance of the adjustment is
+a sum of one part for each kind of observation (corners, lens, print scale, tapes, card heights), so the budget has one
+row for each and its squares add up to the total.
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from hidescan.adjustment import Array, Prior
+from hidescan.camera import Camera
+from hidescan.geometry import Points, outward_normals, perimeter, rotation_2d, signed_area
+from hidescan.heights import Heights, plan_view
+from hidescan.measured import Measured
+from hidescan.plane import Plane
+from hidescan.settings import MeasureSettings
+
+GROSS, NET, LENGTH, WIDTH, PERIMETER = range(5)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Rim:
+    """A rim as seen: (N, 2) photo px, and its standard uncertainty across itself, (N,) px."""
+
+    ring_px: Points
+    u_px: Array
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetRow:
+    """One source's share: standard uncertainty of the net area, percent of it."""
+
+    source: str
+    area_percent: float
+
+
+@dataclass(frozen=True, slots=True)
+class Measures:
+    """The figures of a hide: areas mm2, the rest mm, and the budget of the net area."""
+
+    area_gross: Measured
+    area_net: Measured
+    length: Measured
+    width: Measured
+    perimeter: Measured
+    budget: tuple[BudgetRow, ...]
+
+
+def measure(
+    plane: Plane,
+    rim: Rim,
+    holes: tuple[Rim, ...],
+    thickness: Prior,
+    lift: Prior,
+    back_angle_deg: float,
+    settings: MeasureSettings,
+) -> Measures:
+    """Measure the hide.
+
+    Parameters
+    ----------
+    plane
+        The adjusted camera.
+    rim, holes
+        Outer rim and through holes as seen.
+    thickness, lift
+        Of the leather and of its rim over the floor, mm.
+    back_angle_deg
+        Direction of the back line in the floor frame, tail to neck; length is taken along it and width across.
+    """
+
+    def figures(camera: Camera, heights: Heights) -> Array:
+        outer = plan_view(camera, rim.ring_px, heights)
+        inner = [plan_view(camera, hole.ring_px, heights, hole=True) for hole in holes]
+        gross = signed_area(outer)
+        across, along = np.ptp(outer @ rotation_2d(back_angle_deg - 90.0), axis=0)
+        return np.array([gross, gross - sum(signed_area(h) for h in inner), along, across, perimeter(outer)])
+
+    heights = Heights(thickness.mean, lift.mean)
+    value = figures(plane.camera, heights)
+    variances: dict[str, Array] = {}
+
+    J_plane = _derivatives(
+        lambda step: figures(plane.camera_after(step), heights), np.sqrt(np.diag(plane.covariance))
+    )
+    through = J_plane @ plane.covariance
+    for source, information in plane.information.items():
+        variances[source] = np.einsum("ip,pq,iq->i", through, information, through)
+    J_heights = _derivatives(
+        lambda step: figures(plane.camera, Heights(thickness.mean + step[0], lift.mean + step[1])),
+        np.array([thickness.u, lift.u]),
+    )
+    variances["leather thickness"], variances["lift of the rim"] = (J_heights * (thickness.u, lift.u)).T ** 2
+    variances["rim"] = _rim_variance(plane.camera, rim, holes, settings)
+    variances["sampling"] = np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * _sampling_u_mm2(plan_view(plane.camera, rim.ring_px, heights)) ** 2
+
+    total = np.sqrt(np.sum(list(variances.values()), axis=0))
+    rows = [BudgetRow(source, 100.0 * float(np.sqrt(v[NET])) / value[NET]) for source, v in variances.items()]
+    return Measures(
+        *(Measured(float(x), float(u)) for x, u in zip(value, total, strict=True)),
+        budget=tuple(row for row in rows if row.area_percent > 0),
+    )
+
+
+def _derivatives(function: Callable[[Array], Array], u: Array) -> Array:
+    """Derivatives of a vector function at 0 by central differences over a tenth of each uncertainty, (M, P)."""
+    columns = []
+    for i, h in enumerate(0.1 * u):
+        step = np.zeros(len(u))
+        step[i] = h
+        columns.append((function(step) - function(-step)) / (2 * h) if h > 0 else 0 * function(step))
+    return np.column_stack(columns)
+
+
+def _rim_variance(camera: Camera, rim: Rim, holes: tuple[Rim, ...], settings: MeasureSettings) -> Array:
+    """Variance of the figures from where the rim was seen, (5,).
+
+    Two parts: each stretch of rim is off on its own, alike over `rim_correlation_mm`; and all of it is off by the same
+    share of its uncertainty, since the same blur, light and method act everywhere.
+    """
+    net, gross, common, ends_mm2 = 0.0, 0.0, 0.0, 0.0
+    for part in (rim, *holes):
+        ring_mm = camera.mm_from_px(part.ring_px)
+        step_mm = np.linalg.norm(np.roll(ring_mm, -1, axis=0) - np.roll(ring_mm, 1, axis=0), axis=1) / 2
+        u_mm = part.u_px * camera.mm_per_px(part.ring_px)
+        independent = float(np.sum(u_mm**2 * step_mm * settings.rim_correlation_mm))
+        shared = settings.rim_common_share * float(np.sum(u_mm * step_mm))
+        net += independent
+        common += shared
+        if part is rim:
+            gross = independent + shared**2
+            ends_mm2 = float(np.mean(u_mm**2))
+    return np.array([gross, net + common**2, 2 * ends_mm2, 2 * ends_mm2, 2 * np.pi**2 * ends_mm2])
+
+
+def _sampling_u_mm2(ring_mm: Points) -> float:
+    """Area between the chords and the curve they stand for: a sixth of chord squared times turn, summed with its sign.
+
+    For an arc of chord c and turn t the segment is c^2 t / 12 (to first order); the rim's wiggles cancel in the sum.
+    """
+    edge = np.roll(ring_mm, -1, axis=0) - ring_mm
+    normals = outward_normals(ring_mm)
+    turn = np.sum(edge / np.maximum(np.linalg.norm(edge, axis=1, keepdims=True), 1e-9) * (np.roll(normals, -1, axis=0) - normals), axis=1)
+    return abs(float(np.sum(np.sum(edge**2, axis=1) * turn) / 12))

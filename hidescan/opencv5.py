@@ -1,0 +1,23 @@
+"""OpenCV 5 gives points as (N, 2) from some calls and (N, 1, 2) from others; here they become (N, 2), checked.
+
+A silent mix is dangerous: ``(N, 2) - (N, 1, 2)`` broadcasts to (N, N, 2) without an error.
+"""
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from hidescan.geometry import Points
+
+
+def points(array: ArrayLike) -> Points:
+    """Points from any OpenCV call as (N, 2) float64.
+
+    Raises
+    ------
+    ValueError
+        If the array does not hold pairs.
+    """
+    given = np.asarray(array, dtype=np.float64)
+    if given.shape[-1] != 2:
+        raise ValueError(f"Expected points as pairs, got an array of shape {given.shape}.")
+    return given.reshape(-1, 2)
