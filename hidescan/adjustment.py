@@ -113,7 +113,7 @@ class State:
         )
 
     def place(self, j: int) -> Array:
-        """x mm, y mm and angle (radians) of card j."""
+        """X mm, y mm and angle (radians) of card j."""
         return self.parameters[FIRST_PLACE + 3 * j - 3 : FIRST_PLACE + 3 * j] if j else np.zeros(3)
 
 

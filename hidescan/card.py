@@ -65,7 +65,7 @@ def board(number: int) -> "cv2.aruco.CharucoBoard":
     import cv2
 
     return cv2.aruco.CharucoBoard(
-        (COLUMNS, ROWS), SQUARE_MM, MARKER_MM, _dictionary(), np.arange(MARKERS * number, MARKERS * (number + 1))
+        (COLUMNS, ROWS), SQUARE_MM, MARKER_MM, dictionary(), np.arange(MARKERS * number, MARKERS * (number + 1))
     )
 
 
@@ -98,7 +98,8 @@ def is_inverted(grey: NDArray[np.uint8], settings: CardSettings) -> bool:
     return len(_markers(255 - grey, settings.search_long_side_px)) >= 2  # one alone may be chance
 
 
-def _dictionary() -> "cv2.aruco.Dictionary":
+def dictionary() -> "cv2.aruco.Dictionary":
+    """DICT_5X5_100."""
     import cv2
 
     return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_100)
@@ -118,7 +119,7 @@ def _markers(grey: NDArray[np.uint8], long_side_px: int | None) -> list[tuple[in
 
     scale = min(1.0, long_side_px / max(grey.shape)) if long_side_px else 1.0
     picture = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
-    corners, ids, _ = cv2.aruco.ArucoDetector(_dictionary(), _detector_parameters()).detectMarkers(picture)
+    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary(), _detector_parameters()).detectMarkers(picture)
     if ids is None:
         return []
     zoom = np.array(grey.shape[::-1]) / picture.shape[::-1]
@@ -207,3 +208,10 @@ def edge_quality(grey: NDArray[np.uint8], board_mm: Points, corners_px: Points) 
     if not blurs:
         return float("nan"), float("nan"), float("nan")
     return float(np.mean(blurs)), float(np.median(contrasts)), float(np.median(whites))
+
+
+def paper_corners_mm() -> Points:
+    """Corners of the sheet that the pattern is centred on, board frame, (4, 2): the hull of A4 and Letter."""
+    middle = np.array(PATTERN_MM) / 2
+    half = np.maximum(A4_MM, LETTER_MM) / np.array(2.0)
+    return middle + half * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])

@@ -46,7 +46,9 @@ def _faces_away(camera: Camera, ring_px: Points, *, hole: bool) -> "np.ndarray[t
     """Whether the leather's edge faces away from the camera at each point of the ring, (N,)."""
     floor = camera.mm_from_px(ring_px)
     turned = counter_clockwise(floor) is not floor
-    normals = outward_normals(floor)  # valid for a counter-clockwise ring; negated for the other direction and for holes
+    normals = outward_normals(
+        floor
+    )  # valid for a counter-clockwise ring; negated for the other direction and for holes
     side = -1.0 if turned != hole else 1.0
     result: np.ndarray[tuple[int], np.dtype[np.bool_]] = (
         side * np.sum(normals * (floor - camera.centre_mm[:2]), axis=1) > 0

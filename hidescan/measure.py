@@ -11,10 +11,11 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hidescan.adjustment import Array, Prior
 from hidescan.camera import Camera
-from hidescan.geometry import Points, outward_normals, perimeter, rotation_2d, signed_area
+from hidescan.geometry import Points, outward_normals, perimeter, signed_area
 from hidescan.heights import Heights, plan_view
 from hidescan.measured import Measured
 from hidescan.plane import Plane
@@ -57,7 +58,7 @@ def measure(
     holes: tuple[Rim, ...],
     thickness: Prior,
     lift: Prior,
-    back_angle_deg: float,
+    along: NDArray[np.float64],
     settings: MeasureSettings,
 ) -> Measures:
     """Measure the hide.
@@ -70,24 +71,25 @@ def measure(
         Outer rim and through holes as seen.
     thickness, lift
         Of the leather and of its rim over the floor, mm.
-    back_angle_deg
-        Direction of the back line in the floor frame, tail to neck; length is taken along it and width across.
+    along
+        Direction of the back line in the floor frame (2,), any length; the hide's length is taken along it and its
+        width across.
     """
 
     def figures(camera: Camera, heights: Heights) -> Array:
         outer = plan_view(camera, rim.ring_px, heights)
         inner = [plan_view(camera, hole.ring_px, heights, hole=True) for hole in holes]
         gross = signed_area(outer)
-        across, along = np.ptp(outer @ rotation_2d(back_angle_deg - 90.0), axis=0)
-        return np.array([gross, gross - sum(signed_area(h) for h in inner), along, across, perimeter(outer)])
+        length, width = np.ptp(outer @ axes, axis=0)
+        return np.array([gross, gross - sum(signed_area(h) for h in inner), length, width, perimeter(outer)])
 
+    unit = along / np.linalg.norm(along)
+    axes = np.column_stack([unit, (-unit[1], unit[0])])
     heights = Heights(thickness.mean, lift.mean)
     value = figures(plane.camera, heights)
     variances: dict[str, Array] = {}
 
-    J_plane = _derivatives(
-        lambda step: figures(plane.camera_after(step), heights), np.sqrt(np.diag(plane.covariance))
-    )
+    J_plane = _derivatives(lambda step: figures(plane.camera_after(step), heights), np.sqrt(np.diag(plane.covariance)))
     through = J_plane @ plane.covariance
     for source, information in plane.information.items():
         variances[source] = np.einsum("ip,pq,iq->i", through, information, through)
@@ -97,7 +99,9 @@ def measure(
     )
     variances["leather thickness"], variances["lift of the rim"] = (J_heights * (thickness.u, lift.u)).T ** 2
     variances["rim"] = _rim_variance(plane.camera, rim, holes, settings)
-    variances["sampling"] = np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * _sampling_u_mm2(plan_view(plane.camera, rim.ring_px, heights)) ** 2
+    variances["sampling"] = (
+        np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * _sampling_u_mm2(plan_view(plane.camera, rim.ring_px, heights)) ** 2
+    )
 
     total = np.sqrt(np.sum(list(variances.values()), axis=0))
     rows = [BudgetRow(source, 100.0 * float(np.sqrt(v[NET])) / value[NET]) for source, v in variances.items()]
@@ -145,5 +149,8 @@ def _sampling_u_mm2(ring_mm: Points) -> float:
     """
     edge = np.roll(ring_mm, -1, axis=0) - ring_mm
     normals = outward_normals(ring_mm)
-    turn = np.sum(edge / np.maximum(np.linalg.norm(edge, axis=1, keepdims=True), 1e-9) * (np.roll(normals, -1, axis=0) - normals), axis=1)
+    turn = np.sum(
+        edge / np.maximum(np.linalg.norm(edge, axis=1, keepdims=True), 1e-9) * (np.roll(normals, -1, axis=0) - normals),
+        axis=1,
+    )
     return abs(float(np.sum(np.sum(edge**2, axis=1) * turn) / 12))

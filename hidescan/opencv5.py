@@ -4,7 +4,7 @@ A silent mix is dangerous: ``(N, 2) - (N, 1, 2)`` broadcasts to (N, N, 2) withou
 """
 
 import numpy as np
-from numpy.typing import ArrayLike
+from numpy.typing import ArrayLike, NDArray
 
 from hidescan.geometry import Points
 
@@ -21,3 +21,10 @@ def points(array: ArrayLike) -> Points:
     if given.shape[-1] != 2:
         raise ValueError(f"Expected points as pairs, got an array of shape {given.shape}.")
     return given.reshape(-1, 2)
+
+
+def grey_of(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
+    """Grey picture (H, W) of an RGB one (ITU-R BT.601 luma, OpenCV's RGB2GRAY)."""
+    import cv2
+
+    return np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY), dtype=np.uint8)

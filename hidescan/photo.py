@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 READABLE = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
-_FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)  # what a '35 mm equivalent' focal length refers to (CIPA DC-008)
+FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)  # what a '35 mm equivalent' focal length refers to (CIPA DC-008)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -67,11 +67,16 @@ class Photo:
         return int(self.rgb.shape[0])
 
     @property
+    def size_px(self) -> tuple[int, int]:
+        """(width, height) of the upright picture."""
+        return self.width_px, self.height_px
+
+    @property
     def focal_px(self) -> float | None:
         """Focal length in px that EXIF claims, by the diagonal; None when absent."""
         if self.focal_35mm is None:
             return None
-        return self.focal_35mm / _FULL_FRAME_DIAGONAL_MM * math.hypot(self.width_px, self.height_px)
+        return self.focal_35mm / FULL_FRAME_DIAGONAL_MM * math.hypot(self.width_px, self.height_px)
 
 
 def read_photo(path: Path, settings: PhotoSettings) -> Photo:
@@ -152,7 +157,9 @@ def _check_size(image: Image.Image, file: str, settings: PhotoSettings) -> None:
 
 def _upright_rgb(image: Image.Image) -> NDArray[np.uint8]:
     image.load()
-    if image.mode.startswith("I") or image.mode == "F":  # 16-bit greys: Pillow's own conversion clips instead of scaling
+    if (
+        image.mode.startswith("I") or image.mode == "F"
+    ):  # 16-bit greys: Pillow's own conversion clips instead of scaling
         grey = np.asarray(image, dtype=np.float64)
         image_8bit = Image.fromarray((grey * (255.0 / max(grey.max(), 1.0))).astype(np.uint8))
         image_8bit.info, image = image.info, image_8bit

@@ -164,7 +164,9 @@ def _without_misfits(fit: _Fit) -> tuple[_Fit | None, list[Doubt]]:
     adjustment = fit.adjustment
     doubts: list[Doubt] = []
     if len(adjustment.cards) == 1:
-        return fit, [Doubt("card-bent", f"Card {adjustment.cards[0].number} is bent: lay it flat. The ± is wider for it.")]
+        return fit, [
+            Doubt("card-bent", f"Card {adjustment.cards[0].number} is bent: lay it flat. The ± is wider for it.")
+        ]
     bent = [card for card in adjustment.cards if (alone := _alone(adjustment, card)) is None or alone.misfit_cards()]
     if bent and len(bent) < len(adjustment.cards):
         for card in bent:
@@ -187,7 +189,9 @@ def _without_misfits(fit: _Fit) -> tuple[_Fit | None, list[Doubt]]:
     if fit.misfit_cards():
         names = " and ".join(str(n) for n in sorted(card.number for card in adjustment.cards))
         doubts.append(
-            Doubt("cards-disagree", f"Cards {names} do not lie in one plane: lay both flat on the floor. The ± is wider.")
+            Doubt(
+                "cards-disagree", f"Cards {names} do not lie in one plane: lay both flat on the floor. The ± is wider."
+            )
         )
     return fit, doubts
 
@@ -215,9 +219,7 @@ def _cards_over_exif(fit: _Fit) -> tuple[_Fit, list[Doubt]]:
     expected = np.sqrt(max(prior.u**2 - covariance[LN_F, LN_F], 1e-12))
     if abs(change) <= settings.contradiction_sigma * expected:
         return fit, []
-    broad = replace(
-        adjustment.priors, ln_focal=Prior(prior.mean, settings.broad_ln_focal_u), lens_covariance=None
-    )
+    broad = replace(adjustment.priors, ln_focal=Prior(prior.mean, settings.broad_ln_focal_u), lens_covariance=None)
     free = _fit(replace(adjustment, priors=broad))
     if free is None:
         return fit, []
@@ -268,7 +270,9 @@ def _tape_doubts(fit: _Fit, covariance: Array) -> list[Doubt]:
     numbers = {card.number for card in adjustment.cards}
     used = [tape for tape in adjustment.priors.tapes if {tape.first, tape.second} <= numbers]
     room = np.sqrt(np.maximum(1.0 - np.einsum("ip,pq,iq->i", J, covariance, J), 1e-6))
-    bad = [t for t, m, r in zip(used, misfits, room, strict=True) if abs(m) > adjustment.settings.contradiction_sigma * r]
+    bad = [
+        t for t, m, r in zip(used, misfits, room, strict=True) if abs(m) > adjustment.settings.contradiction_sigma * r
+    ]
     if not bad:
         return []
     names = ", ".join(f"{t.first}-{t.second}" for t in (bad if len(bad) > 1 or len(used) == 1 else used))

@@ -3,7 +3,8 @@
 The settings in force are saved inside each map, so that a map says how it was made.
 """
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass, field
+from typing import Any
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,12 +35,16 @@ class CardSettings:
 class SymmetrySettings:
     """Finding the mirror axis of an outline. Lengths are in units of the square root of its area."""
 
+    # Points of the rim used: one each centimetre or so on a deer hide.
+    points: int = 400
     # Step of the sweep for candidate axes: an axis 3 degrees off still overlaps within 2 % of the best.
     sweep_step_deg: float = 4.0
     # Side of the raster of the sweep, cells: about 20 mm each on a deer hide; the fit does the rest.
     sweep_raster: int = 72
     # Whole hides have two axes of near symmetry, along and across; a third is kept for odd shapes.
     most_axes: int = 3
+    # A candidate that overlaps less than this share of the best is none.
+    least_of_best: float = 0.88
     # Distance at which a mirrored point of the rim counts half: starts wide so that a poor start still pulls, ends at
     # about 3 cm on a deer hide, wider than a wavy rim and narrower than the difference of two limbs.
     loose_match: float = 0.15
@@ -53,7 +58,7 @@ class SymmetrySettings:
     sag_prior_weight: float = 1 / 30
     # Points of the rim err together over a limb's width: the sd of the angle from independent points is raised by
     # this factor, set so that the errors of generated outlines keep to it (calibration/shape/).
-    sd_inflation: float = 4.0
+    sd_inflation: float = 12.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +94,9 @@ class PlaneSettings:
     # A card misfits when its corners are further off (rms) than sharp and blurred corners ever are.
     misfit_rms_px: float = 0.6
     misfit_rms_mm: float = 0.2
+    # Height of a plain print over the floor; and how far the hide under a card lying on it may stand up from the floor.
+    paper_mm: float = 0.1
+    on_hide_lift_u_mm: float = 1.0
     # Beyond this no figure is worth printing.
     hopeless_rms_px: float = 5.0
     # Two statements contradict when they differ by more than three standard deviations.
@@ -112,3 +120,113 @@ class MeasureSettings:
     rim_correlation_mm: float = 15.0
     # Share of the rim's uncertainty that is the same all round: a wider blur or a shadow pulls every edge one way.
     rim_common_share: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class FormSettings:
+    """Telling the forms apart. Lengths are in units of the square root of the area."""
+
+    # Step of the directions tried for the straight edge; the line is then fitted.
+    edge_step_deg: float = 1.0
+    # How far from its line a straight edge may run: 2 cm on a deer's side, 3 cm on an ox's; wider while searching,
+    # because a cut that bows inward touches its supporting line at its ends only.
+    edge_band: float = 0.022
+    edge_search_band: float = 0.04
+    edge_iterations: int = 8
+    # The second straight edge is sought away from the first.
+    edges_apart_deg: float = 30.0
+    # Points of a cut edge that err together (a knife wanders over a hand's breadth).
+    edge_correlated: float = 12.0
+    # Share of doubt for shapes that were never generated.
+    doubt: float = 0.03
+    # Fitted to generated outlines by calibration/shape/fit_shape.py.
+    centre: tuple[float, ...] = (0.0,) * 14
+    spread: tuple[float, ...] = (1.0,) * 14
+    weights: tuple[tuple[float, ...], ...] = ((0.0,) * 14,) * 6
+
+
+@dataclass(frozen=True, slots=True)
+class EndSettings:
+    """Telling neck from tail."""
+
+    # Cross sections along the axis at which widths are taken.
+    stations: int = 60
+    # Share of doubt for shapes that were never generated: no more than 0.99 is ever said.
+    doubt: float = 0.02
+    # Fitted to generated outlines by calibration/shape/fit_shape.py; order of END_FEATURES in ends.py.
+    weights: tuple[float, ...] = (0.0,) * 9
+
+
+@dataclass(frozen=True, slots=True)
+class ShapeSettings:
+    """Back line and form."""
+
+    symmetry: SymmetrySettings = SymmetrySettings()
+    form: FormSettings = FormSettings()
+    ends: EndSettings = EndSettings()
+    # Choice among the axes of a whole hide: weight of the rim's agreement and of the overlap, fitted to generated
+    # outlines by calibration/shape/fit_shape.py.
+    axis_weights: tuple[float, float] = (20.0, 20.0)
+    # A sag below this share of the length is taken for straight: it is within the error of the fit.
+    least_sag: float = 0.006
+    # Probability that a shoulder's longest straight cut is the one that parted it from the butt.
+    cut_is_rear: float = 0.9
+    # A given neck may lie this far off an axis of symmetry and still choose it; beyond, the person's line is taken.
+    given_within_deg: float = 30.0
+    # Points of the curved back line.
+    curve_points: int = 41
+    # A neck given by hand on a piece fixes its direction no better than this.
+    given_sd_deg: float = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class UsableSettings:
+    """Usable area."""
+
+    # Leather next to a hole or a cut is stretched and may tear on: leave 5 mm; beside other marks 3 mm (a choice).
+    hole_margin_mm: float = 5.0
+    other_margin_mm: float = 3.0
+    # Growth marks are part of the skin; most makers cut over them.
+    count_wrinkles: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class QualitySettings:
+    """When a photo is worth a warning."""
+
+    # Beyond 50 degrees the far rim is seen at a grazing angle, foreshortened to under two thirds of its size.
+    most_tilt_deg: float = 50.0
+    # From 30 degrees on, what stands 1 mm over the floor shifts the rim by over 0.6 mm: the rim's unknown lift rules
+    # the uncertainty.
+    low_camera_tilt_deg: float = 30.0
+    # Edge spread (standard deviation) above which corners and rim lose precision: sharp phone photos have 0.5-1.0 px.
+    most_blur_px: float = 2.5
+    # A card further from the hide than this share of the hide's length measures the floor beside it, not under it.
+    card_gap_share: float = 0.4
+
+
+@dataclass(frozen=True, slots=True)
+class DrawSettings:
+    """Pictures."""
+
+    # Readable on a phone, small enough to send.
+    long_side_px: int = 2000
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """The settings of all stages."""
+
+    photo: PhotoSettings = field(default_factory=PhotoSettings)
+    card: CardSettings = field(default_factory=CardSettings)
+    plane: PlaneSettings = field(default_factory=PlaneSettings)
+    shape: ShapeSettings = field(default_factory=ShapeSettings)
+    measure: MeasureSettings = field(default_factory=MeasureSettings)
+    usable: UsableSettings = field(default_factory=UsableSettings)
+    quality: QualitySettings = field(default_factory=QualitySettings)
+    draw: DrawSettings = field(default_factory=DrawSettings)
+
+
+def settings_as_saved(settings: Settings) -> dict[str, Any]:
+    """The settings as plain values, for the map's file."""
+    return asdict(settings)

@@ -1,0 +1,45 @@
+"""hidescan maps a hide from a phone photo.
+
+The rooms in the order that data flows through them; no room imports one below it.
+
+==============  ==========================================  =====================================  =============
+room            takes                                       gives                                  touches disk?
+==============  ==========================================  =====================================  =============
+photo           a file                                      upright pixels, EXIF                   reads
+card            grey pixels                                 the reference cards' corners           no
+lens            EXIF, what a person measured                priors of lens and print scale         no
+adjustment      corners, priors                             least-squares estimate                 no
+plane           cards, priors                               camera over the floor, covariance      no
+outline         pixels, camera, cards                       the rim and through holes, px          no
+heights         rim px, thickness, lift                     plan view, mm                          no
+backline        plan view                                   form, back line, neck end              no
+zones           plan view, form                             parts of the hide                      no
+measure         all of these                                figures with their uncertainty budget  no
+assemble        all of these                                `HideMap`                              no
+draw            pixels, map                                 the overlay picture                    no
+store           maps                                        files                                  reads, writes
+cli             a person's words                            exit code, text                        screen
+==============  ==========================================  =====================================  =============
+"""
+
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from hidescan.api import map_photo as map_photo
+    from hidescan.hidemap import HideMap as HideMap
+
+__version__ = "0.1.0"
+__all__ = ["HideMap", "__version__", "map_photo"]
+
+
+def __getattr__(name: str) -> Any:
+    """Import on first use: `hidescan --help` must not wait for OpenCV."""
+    if name == "map_photo":
+        from hidescan.api import map_photo
+
+        return map_photo
+    if name == "HideMap":
+        from hidescan.hidemap import HideMap
+
+        return HideMap
+    raise AttributeError(f"module 'hidescan' has no attribute {name!r}")

@@ -1,0 +1,235 @@
+"""Bring what the stages found into the hide frame and into one map."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import orient_polygons
+from shapely.geometry import MultiPolygon, Polygon
+
+from hidescan import __version__
+from hidescan.backline import BackLine, Shape
+from hidescan.camera import Camera
+from hidescan.geometry import Points, rotation_2d
+from hidescan.heights import Heights, plan_view
+from hidescan.hidemap import (
+    XY,
+    BackLineEntry,
+    BudgetEntry,
+    CameraEntry,
+    CardEntry,
+    DoubtfulStretch,
+    FormEntry,
+    HideMap,
+    Inputs,
+    LineGeometry,
+    MarkEntry,
+    MeasureEntry,
+    MeasuresEntry,
+    MultiPolygonGeometry,
+    OutlineEntry,
+    PhotoInfo,
+    PolygonGeometry,
+    ProgramInfo,
+    Ring,
+    WarningEntry,
+    ZoneEntry,
+)
+from hidescan.measure import Measures
+from hidescan.measured import COVERAGE_FACTOR, Measured
+from hidescan.outline import Outline
+from hidescan.photo import Photo
+from hidescan.plane import Plane
+from hidescan.problems import Doubt
+from hidescan.settings import Settings, settings_as_saved
+from hidescan.usable import lost_to_marks
+from hidescan.zones import Zone, lay_zones
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _HideFrame:
+    """The hide frame in the floor frame: where its origin lies and where its x axis points."""
+
+    origin_mm: NDArray[np.float64]
+    x_axis_deg: float
+
+    def xy(self, floor_mm: Points) -> Points:
+        """Floor to hide frame, (N, 2)."""
+        return (np.atleast_2d(floor_mm) - self.origin_mm) @ rotation_2d(self.x_axis_deg)
+
+
+def assemble(
+    photo: Photo,
+    inputs: Inputs,
+    plane: Plane,
+    outline: Outline,
+    shape: Shape,
+    measures: Measures,
+    *,
+    heights: Heights,
+    doubts: tuple[Doubt, ...],
+    settings: Settings,
+) -> HideMap:
+    """Make the map: everything in mm is carried into the hide frame, and the camera with it."""
+    back = shape.back_line
+    frame = _hide_frame(back, plan_view(plane.camera, outline.ring_px, heights))
+    camera = plane.camera.moved(frame.x_axis_deg, frame.origin_mm)
+    outer = plan_view(camera, outline.ring_px, heights)
+    hole_rings = [plan_view(camera, hole.ring_px, heights, hole=True) for hole in outline.holes]
+    net = Polygon(outer, hole_rings)
+    zones = lay_zones(net, shape.form.name, settings.zones)
+    marks = _hole_marks(outline, hole_rings, zones)
+    usable = _usable(net, marks, measures, settings)
+    middle = camera.px_from_mm(np.array([outer.mean(axis=0)]))
+    return HideMap(
+        program=ProgramInfo(__version__, settings_as_saved(settings)),
+        photo=PhotoInfo(photo.file, photo.sha256, photo.width_px, photo.height_px, photo.taken, photo.focal_35mm),
+        inputs=inputs,
+        cards=tuple(
+            CardEntry(
+                p.number, p.corners, p.rms_px, _xy(frame.xy(p.centre_mm)[0]), _half_turn(p.angle_deg - frame.x_axis_deg)
+            )
+            for p in plane.places
+        ),
+        camera=_camera_entry(camera, middle),
+        outline=_outline_entry(camera, outline, outer, hole_rings),
+        back_line=BackLineEntry(
+            tail_mm=_xy(frame.xy(back.tail_mm)[0]),
+            neck_mm=_xy(frame.xy(back.neck_mm)[0]),
+            tail_px=_xy(plane.camera.px_from_mm(back.tail_mm[None])[0]),
+            neck_px=_xy(plane.camera.px_from_mm(back.neck_mm[None])[0]),
+            curve_mm=LineGeometry(_line(frame.xy(back.curve_mm))),
+            angle_sd_deg=back.angle_sd_deg,
+            end_confidence=back.end_confidence,
+            source=back.source,
+        ),
+        form=FormEntry(shape.form.name, shape.form.confidence),
+        measures=MeasuresEntry(
+            _figure(measures.area_gross),
+            _figure(measures.area_net),
+            _figure(usable),
+            _figure(measures.length),
+            _figure(measures.width),
+            _figure(measures.perimeter),
+        ),
+        budget=tuple(BudgetEntry(row.source, row.area_percent) for row in measures.budget),
+        zones=tuple(ZoneEntry(zone.name, _region(zone.polygon), zone.polygon.area) for zone in zones),
+        marks=marks,
+        warnings=tuple(WarningEntry(doubt.code, doubt.message) for doubt in doubts),
+    )
+
+
+def _hide_frame(back: BackLine, plan_mm: Points) -> _HideFrame:
+    """Origin at the tail and +y to the neck; without a back line, the centroid and the long side of the smallest box."""
+    if back.source != "none":
+        return _HideFrame(back.tail_mm, _direction_deg(back.neck_mm - back.tail_mm) - 90.0)
+    hide = Polygon(plan_mm)
+    corners = np.array(hide.minimum_rotated_rectangle.exterior.coords)
+    sides = np.diff(corners[:3], axis=0)
+    longer = sides[int(np.argmax(np.linalg.norm(sides, axis=1)))]
+    return _HideFrame(np.array(hide.centroid.coords[0]), _direction_deg(longer) % 180.0 - 90.0)
+
+
+def _direction_deg(vector: NDArray[np.float64]) -> float:
+    return float(np.rad2deg(np.arctan2(vector[1], vector[0])))
+
+
+def _camera_entry(camera: Camera, middle_px: Points) -> CameraEntry:
+    return CameraEntry(
+        focal_px=camera.focal_px,
+        distortion=(camera.k1, camera.k2),
+        principal_point_px=_xy(camera.principal_point_px),
+        rotation=tuple((float(a), float(b), float(c)) for a, b, c in camera.rotation),
+        translation_mm=(
+            float(camera.translation_mm[0]),
+            float(camera.translation_mm[1]),
+            float(camera.translation_mm[2]),
+        ),
+        tilt_deg=camera.tilt_deg,
+        mm_per_px=float(camera.mm_per_px(middle_px)[0]),
+    )
+
+
+def _outline_entry(camera: Camera, outline: Outline, outer: Points, hole_rings: list[Points]) -> OutlineEntry:
+    doubtful = []
+    for start, stop in outline.doubtful:
+        at = np.arange(start, stop) % len(outline.ring_px)
+        stretch = outline.ring_px[at]
+        length = float(np.linalg.norm(np.diff(camera.mm_from_px(stretch), axis=0), axis=1).sum())
+        doubtful.append(DoubtfulStretch(LineGeometry(_line(stretch)), length, float(outline.confidence[at].mean())))
+    return OutlineEntry(
+        hide_mm=PolygonGeometry((_ring(outer), *(_ring(ring[::-1]) for ring in hole_rings))),
+        photo_px=PolygonGeometry((_ring(outline.ring_px), *(_ring(hole.ring_px) for hole in outline.holes))),
+        confidence=outline.confidence_whole,
+        doubtful=tuple(doubtful),
+    )
+
+
+def _hole_marks(outline: Outline, hole_rings: list[Points], zones: tuple[Zone, ...]) -> tuple[MarkEntry, ...]:
+    """One mark for each through hole, numbered from the neck down."""
+    marks = []
+    for hole, ring in sorted(
+        zip(outline.holes, hole_rings, strict=True), key=lambda pair: -float(pair[1][:, 1].mean())
+    ):
+        polygon = Polygon(ring)
+        length, width = _sides(polygon)
+        marks.append(
+            MarkEntry(
+                id=f"hole-{len(marks) + 1}",
+                kind="hole",
+                hide_mm=PolygonGeometry((_ring(ring),)),
+                photo_px=PolygonGeometry((_ring(hole.ring_px),)),
+                area_mm2=polygon.area,
+                length_mm=length,
+                width_mm=width,
+                zone=next((zone.name for zone in zones if zone.polygon.intersects(polygon.centroid.buffer(1.0))), None),
+                confidence=hole.confidence,
+                status="found",
+            )
+        )
+    return tuple(marks)
+
+
+def _usable(net: Polygon, marks: tuple[MarkEntry, ...], measures: Measures, settings: Settings) -> Measured:
+    """Usable area; its uncertainty is the net area's, in the same proportion."""
+    counted = ((m.kind, Polygon(m.hide_mm.coordinates[0])) for m in marks if m.status != "rejected")
+    value = net.area - lost_to_marks(net, counted, settings.usable).area
+    return Measured(value, measures.area_net.u * value / measures.area_net.value)
+
+
+def _sides(polygon: Polygon) -> tuple[float, float]:
+    """Longer and shorter side of the smallest enclosing rectangle."""
+    corners = np.array(polygon.minimum_rotated_rectangle.exterior.coords)
+    sides = np.linalg.norm(np.diff(corners[:3], axis=0), axis=1)
+    return float(sides.max()), float(sides.min())
+
+
+def _half_turn(angle_deg: float) -> float:
+    return (angle_deg + 180.0) % 360.0 - 180.0
+
+
+def _figure(measured: Measured) -> MeasureEntry:
+    expanded = measured.expanded
+    return MeasureEntry(measured.value, expanded if np.isfinite(expanded) else None, COVERAGE_FACTOR)
+
+
+def _xy(point: NDArray[np.float64]) -> XY:
+    return float(point[0]), float(point[1])
+
+
+def _line(points: Points) -> Ring:
+    return tuple((x, y) for x, y in points.tolist())
+
+
+def _ring(points: Points) -> Ring:
+    return _line(np.vstack([points, points[:1]]))
+
+
+def _region(region: Polygon | MultiPolygon) -> PolygonGeometry | MultiPolygonGeometry:
+    """A Shapely region as GeoJSON, outer rings counter-clockwise (RFC 7946, 3.1.6)."""
+    turned = orient_polygons(region)
+    parts = tuple(
+        tuple(tuple((float(x), float(y)) for x, y in ring.coords) for ring in (part.exterior, *part.interiors))
+        for part in getattr(turned, "geoms", (turned,))
+    )
+    return PolygonGeometry(parts[0]) if len(parts) == 1 else MultiPolygonGeometry(parts)

@@ -1,0 +1,69 @@
+"""Map photos on disk: read, map, draw, keep. One photo's failure is a value, so that the others go on."""
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from hidescan.draw import map_picture
+from hidescan.files import write_whole
+from hidescan.hidemap import XY, HideMap, Inputs
+from hidescan.photo import READABLE, read_photo
+from hidescan.pipeline import run
+from hidescan.problems import BadInput
+from hidescan.settings import Settings
+from hidescan.store import kept_inputs, map_path, save_map
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """How photos are to be mapped: what was given, where the maps go, which prints were measured."""
+
+    folder: Path | None
+    inputs: Inputs
+    card_scales: dict[int, XY]
+    units: str
+    fresh: bool
+    force: bool
+
+
+def photos_in(paths: list[Path]) -> list[Path]:
+    """The photos named, those of folders in order of name.
+
+    Raises
+    ------
+    BadInput
+        A folder without photos, or two photos whose maps would have the same name.
+    """
+    photos: list[Path] = []
+    for path in paths:
+        if not path.is_dir():
+            photos.append(path)
+            continue
+        found = sorted(p for p in path.iterdir() if p.suffix.lower() in READABLE and not p.name.endswith(".map.png"))
+        if not found:
+            raise BadInput(f"{path}: there are no photos in this folder.")
+        photos += found
+    return photos
+
+
+def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
+    """Map one photo and write NAME.hide.json and NAME.map.png.
+
+    Returns
+    -------
+    The map's path and the map.
+
+    Raises
+    ------
+    BadInput
+        Photo or folder cannot be used, or the photo shows nothing that can be measured; nothing is written then.
+    """
+    photo = read_photo(path, settings.photo)
+    target = map_path(job.folder or path.parent, photo.file)
+    inputs = kept_inputs(target, photo.sha256, job.inputs, fresh=job.fresh, force=job.force)
+    hide_map = run(photo, inputs, settings, job.card_scales)
+    if not hide_map:
+        raise BadInput(f"{path.name}: {hide_map}")
+    picture = map_picture(photo.rgb, hide_map, job.units, settings.draw)
+    kept = save_map(target, hide_map, fresh=job.fresh)
+    write_whole(target.with_name(f"{path.stem}.map.png"), picture)
+    return target, kept

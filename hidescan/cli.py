@@ -1,0 +1,165 @@
+"""The command line: read a person's words, call, print, exit.
+
+Exit codes: 0 done; 2 bad input or refused, one line on stderr; 1 a fault of ours.
+"""
+
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from hidescan.problems import BadInput
+
+app = typer.Typer(
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    help="Map a hide from a phone photo: outline, back line, holes, and area with an honest ±.",
+)
+
+
+class Units(StrEnum):
+    """How figures are shown."""
+
+    ft = "ft"
+    metric = "metric"
+
+
+class Paper(StrEnum):
+    """Paper of the printed cards."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
+@app.callback()
+def _root() -> None:
+    pass  # keeps every command a sub-command, even while there is only one
+
+
+@app.command()
+def card(
+    out: Annotated[Path | None, typer.Option("-o", "--out", help="PDF to write.")] = None,
+    paper: Annotated[Paper, typer.Option(help="Paper size.")] = Paper.a4,
+    numbers: Annotated[str, typer.Option(help="Which cards: 1-4 or 0,2,7.")] = "1-4",
+    measured: Annotated[
+        str | None, typer.Option(help="The two check bars as printed, mm: 149.2,198.9. Kept for these numbers.")
+    ] = None,
+) -> None:
+    """Make reference cards to print, or keep what their check bars measured."""
+    from hidescan import options
+
+    chosen = options.card_numbers(numbers)
+    if out is None and measured is None:
+        raise BadInput("card: say where to write the cards (-o cards.pdf) or what their bars measured (--measured).")
+    if measured is not None:
+        from hidescan.config import keep_card_scale
+
+        scale = options.measured_bars(measured)
+        kept = keep_card_scale(chosen, scale)
+        print(f"cards {numbers}: print scale {scale[0]:.4f} across, {scale[1]:.4f} along, kept in {kept}")
+    if out is not None:
+        from hidescan.card_print import cards_pdf
+        from hidescan.files import write_whole
+
+        write_whole(out, cards_pdf(chosen, paper.value))
+        print(f"{out}: {len(chosen)} cards for {paper.value}. Print at 100 %, then measure both bars of one page.")
+
+
+@app.command(name="map")
+def map_(
+    photos: Annotated[list[Path], typer.Argument(help="Photos, or folders of photos.", show_default=False)],
+    out: Annotated[
+        Path | None, typer.Option("-o", "--out", help="Folder for the maps; else beside each photo.")
+    ] = None,
+    thickness: Annotated[str | None, typer.Option(help="Leather thickness: 1.8mm, 4.5oz, 5/64in.")] = None,
+    card_scale: Annotated[str | None, typer.Option(help="Measured / nominal of the two check bars: SX,SY.")] = None,
+    tape: Annotated[list[str] | None, typer.Option(help="Tape between two cards' rings: 1-3:1842mm.")] = None,
+    neck: Annotated[str | None, typer.Option(help="A photo pixel toward the neck: X,Y.")] = None,
+    form: Annotated[str | None, typer.Option(help="whole, side, bend, shoulder, belly or piece.")] = None,
+    face: Annotated[str, typer.Option(help="Which face is up: grain, flesh or unknown.")] = "unknown",
+    species: Annotated[str | None, typer.Option(help="deer, elk, goat, sheep, calf, cattle, pig or bison.")] = None,
+    hide: Annotated[str | None, typer.Option(help="A photo pixel on the hide to map, where there are several.")] = None,
+    inside: Annotated[list[str] | None, typer.Option(help="A photo pixel that is hide: X,Y.")] = None,
+    outside: Annotated[list[str] | None, typer.Option(help="A photo pixel that is not hide: X,Y.")] = None,
+    units: Annotated[Units, typer.Option(help="How figures are shown.")] = Units.ft,
+    json: Annotated[bool, typer.Option("--json", help="Print each map as one line of JSON, nothing else.")] = False,
+    fresh: Annotated[bool, typer.Option("--fresh", help="Forget what was given for this photo before.")] = False,
+    force: Annotated[bool, typer.Option("--force", help="Write over the map of another photo.")] = False,
+) -> None:
+    """Map photographed hides: writes NAME.hide.json and NAME.map.png, prints a short summary."""
+    from hidescan import options
+    from hidescan.batch import Job, map_one, photos_in
+    from hidescan.config import card_scales
+    from hidescan.hidemap import HintInput, Inputs, to_json
+    from hidescan.settings import Settings
+    from hidescan.summary import summary_lines
+    from hidescan.units import parse_thickness_mm
+
+    found = photos_in(photos)
+    pixels = {"--neck": neck, "--hide": hide, "--inside": inside, "--outside": outside}
+    if len(found) > 1 and (said := [name for name, value in pixels.items() if value]):
+        raise BadInput(f"{said[0]} names a pixel of one photo; map that photo alone.")
+    inputs = Inputs(
+        thickness_mm=None if thickness is None else parse_thickness_mm(thickness),
+        card_scale=None if card_scale is None else options.card_scale(card_scale),
+        tapes=tuple(options.tape(text) for text in tape or ()),
+        neck_px=None if neck is None else options.pair(neck, "--neck"),
+        hide_at_px=None if hide is None else options.pair(hide, "--hide"),
+        form=options.form(form),
+        face=options.face(face),
+        species=species,
+        hints=(
+            *(HintInput(options.pair(text, "--inside"), True) for text in inside or ()),
+            *(HintInput(options.pair(text, "--outside"), False) for text in outside or ()),
+        ),
+    )
+    job = Job(out, inputs, card_scales(), units.value, fresh, force)
+    failed = []
+    for path in _progress(found, quiet=len(found) == 1):
+        try:
+            written, hide_map = map_one(path, job, Settings())
+        except BadInput as error:
+            failed.append(path.name)
+            print(error, file=sys.stderr)
+            continue
+        if json:
+            sys.stdout.write(to_json(hide_map).decode())
+        else:
+            print("\n".join(summary_lines(path.stem, hide_map, units.value)))
+            print(f"  written {written} and {path.stem}.map.png")
+    if failed:
+        if len(found) > 1:
+            print(f"{len(failed)} of {len(found)} photos were not mapped: {', '.join(failed)}", file=sys.stderr)
+        raise typer.Exit(2)
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON Schema of the map file."""
+    import json
+
+    from hidescan.hidemap import json_schema
+
+    print(json.dumps(json_schema(), indent=1))
+
+
+def _progress(paths: list[Path], *, quiet: bool) -> "list[Path] | object":
+    """The paths, with a bar on stderr where there are several."""
+    if quiet:
+        return paths
+    from rich.console import Console
+    from rich.progress import track
+
+    return track(paths, description="mapping", console=Console(stderr=True))
+
+
+def main() -> None:
+    """Run the command line."""
+    try:
+        app()
+    except BadInput as error:
+        print(error, file=sys.stderr)
+        sys.exit(2)

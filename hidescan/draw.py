@@ -1,0 +1,150 @@
+"""The overlay: the photo with outline, back line, holes, scale bar and figures, readable on a phone."""
+
+import math
+from dataclasses import dataclass
+from io import BytesIO
+
+import numpy as np
+from numpy.typing import NDArray
+from PIL import Image, ImageDraw, ImageFont
+
+from hidescan.geometry import Points
+from hidescan.hidemap import HideMap, PolygonGeometry
+from hidescan.settings import DrawSettings
+from hidescan.summary import figure_lines
+
+_OUTLINE, _DOUBT, _AXIS, _HOLE, _HALO = (255, 214, 64), (255, 96, 64), (64, 224, 255), (255, 96, 64), (16, 16, 16)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Sheet:
+    """A reduced photo being drawn on: `scale` is sheet px per photo px, `line` the width of a main line."""
+
+    image: Image.Image
+    scale: float
+    line: int
+
+    def at(self, px: Points) -> list[tuple[float, float]]:
+        return [(float(x), float(y)) for x, y in (np.asarray(px, dtype=np.float64) + 0.5) * self.scale - 0.5]
+
+
+def map_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings: DrawSettings) -> bytes:
+    """Draw NAME.map.png.
+
+    Parameters
+    ----------
+    rgb
+        The upright photo, (H, W, 3).
+    units
+        "ft" or "metric", for the figures.
+
+    Returns
+    -------
+    PNG bytes, long side at most `settings.long_side_px`.
+    """
+    sheet = _reduced(rgb, settings)
+    _dim_outside(sheet, hide_map.outline.photo_px)
+    _closed(sheet, _points(hide_map.outline.photo_px.coordinates[0]), _OUTLINE, sheet.line)
+    for stretch in hide_map.outline.doubtful:
+        _dashed(sheet, _points(stretch.photo_px.coordinates), _DOUBT, sheet.line + 1)
+    for mark in hide_map.marks:
+        if mark.status != "rejected":
+            _closed(sheet, _points(mark.photo_px.coordinates[0]), _HOLE, max(2, sheet.line - 1))
+    if hide_map.back_line.source != "none":
+        _arrow(sheet, _points((hide_map.back_line.tail_px, hide_map.back_line.neck_px)))
+    _scale_bar(sheet, hide_map, units)
+    _caption(sheet, figure_lines(hide_map, units), sheet.at(_points(hide_map.outline.photo_px.coordinates[0])))
+    buffer = BytesIO()
+    sheet.image.save(buffer, format="PNG", compress_level=1)  # a level more costs seconds and saves little on photos
+    return buffer.getvalue()
+
+
+def _points(coordinates: "tuple[tuple[float, float], ...]") -> Points:
+    return np.array(coordinates, dtype=np.float64)
+
+
+def _reduced(rgb: NDArray[np.uint8], settings: DrawSettings) -> _Sheet:
+    import cv2
+
+    scale = min(1.0, settings.long_side_px / max(rgb.shape[:2]))
+    size = (round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
+    small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
+    return _Sheet(Image.fromarray(small), scale, max(2, round(max(size) / 500)))
+
+
+def _dim_outside(sheet: _Sheet, outline: PolygonGeometry) -> None:
+    """A slightly darker surround, so that the eye sees at once what was taken for hide."""
+    mask = Image.new("L", sheet.image.size, 70)
+    ImageDraw.Draw(mask).polygon(sheet.at(_points(outline.coordinates[0])), fill=0)
+    sheet.image.paste(Image.new("RGB", sheet.image.size, "black"), mask=mask)
+
+
+def _stroke(sheet: _Sheet, points: list[tuple[float, float]], colour: tuple[int, int, int], width: int) -> None:
+    pen = ImageDraw.Draw(sheet.image)
+    pen.line(points, fill=_HALO, width=width + 2, joint="curve")  # a dark edge keeps the line visible on any leather
+    pen.line(points, fill=colour, width=width, joint="curve")
+
+
+def _closed(sheet: _Sheet, ring_px: Points, colour: tuple[int, int, int], width: int) -> None:
+    _stroke(sheet, sheet.at(np.vstack([ring_px, ring_px[:2]])), colour, width)
+
+
+def _dashed(sheet: _Sheet, line_px: Points, colour: tuple[int, int, int], width: int) -> None:
+    points = np.array(sheet.at(line_px))
+    along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
+    dash = 6.0 * width
+    for start in np.arange(0.0, along[-1], 2 * dash):
+        at = np.linspace(start, min(start + dash, along[-1]), 8)
+        piece = np.column_stack([np.interp(at, along, points[:, 0]), np.interp(at, along, points[:, 1])])
+        _stroke(sheet, [tuple(p) for p in piece.tolist()], colour, width)
+
+
+def _arrow(sheet: _Sheet, tail_to_neck_px: Points) -> None:
+    tail, neck = np.array(sheet.at(tail_to_neck_px))
+    along = (neck - tail) / max(float(np.linalg.norm(neck - tail)), 1e-9)
+    across = np.array([-along[1], along[0]])
+    size = 9.0 * sheet.line
+    _stroke(sheet, [tuple(tail), tuple(neck)], _AXIS, sheet.line)
+    head = [neck, neck - size * along + 0.5 * size * across, neck - size * along - 0.5 * size * across]
+    ImageDraw.Draw(sheet.image).polygon([tuple(p) for p in head], fill=_AXIS, outline=_HALO)
+    _label(sheet, tuple(neck - 1.8 * size * along), "neck", "mm", _font(sheet, 1.0))
+
+
+def _scale_bar(sheet: _Sheet, hide_map: HideMap, units: str) -> None:
+    """A bar of a round length at the scale in the middle of the hide, bottom left."""
+    length, text = (304.8, "1 ft") if units == "ft" else (300.0, "300 mm")
+    width = length / hide_map.camera.mm_per_px * sheet.scale
+    x, y = 0.03 * sheet.image.width, 0.97 * sheet.image.height
+    _stroke(sheet, [(x, y), (x + width, y)], (255, 255, 255), 2 * sheet.line)
+    _label(sheet, (x, y - 2 * sheet.line), f"{text} (mid-hide)", "lb", _font(sheet, 0.9))
+
+
+def _caption(sheet: _Sheet, lines: list[str], rim: list[tuple[float, float]]) -> None:
+    """The figures on a dark panel in the upper corner, or lower right, that is furthest from the hide."""
+    pen, font = ImageDraw.Draw(sheet.image), _font(sheet, 1.25)
+    text = "\n".join(lines).replace("ft²", "sq ft").replace("dm²", "sq dm").replace("m²", "sq m")  # not in the font
+    box = pen.multiline_textbbox((0, 0), text, font=font)
+    pad = 0.4 * font.size
+    width, height = math.ceil(box[2] + 2 * pad), math.ceil(box[3] + 2 * pad)
+    right, bottom = sheet.image.width - width - round(pad), sheet.image.height - height - round(pad)
+    corners = [(right, round(pad)), (round(pad), round(pad)), (right, bottom)]
+    points = np.array(rim)
+    x, y = max(
+        corners, key=lambda c: float(np.linalg.norm(points - (c[0] + width / 2, c[1] + height / 2), axis=1).min())
+    )
+    panel = Image.new("RGBA", (width, height), (16, 16, 16, 200))
+    sheet.image.paste(panel, (x, y), panel)
+    pen.multiline_text((x + pad, y + pad), text, font=font, fill="white")
+
+
+def _label(sheet: _Sheet, at: tuple[float, float], text: str, anchor: str, font: ImageFont.FreeTypeFont) -> None:
+    ImageDraw.Draw(sheet.image).text(
+        at, text, font=font, anchor=anchor, fill="white", stroke_width=max(2, sheet.line), stroke_fill=_HALO
+    )
+
+
+def _font(sheet: _Sheet, size: float) -> ImageFont.FreeTypeFont:
+    font = ImageFont.load_default(size * max(sheet.image.size) / 55)
+    if not isinstance(font, ImageFont.FreeTypeFont):
+        raise RuntimeError("Pillow was built without FreeType.")
+    return font

@@ -1,0 +1,327 @@
+"""The map of a hide: what it holds, and its file.
+
+`HideMap` is one tree of frozen dataclasses. The same model writes the file NAME.hide.json, reads it, and gives its
+JSON Schema. Geometry is GeoJSON geometry (RFC 7946 structure, not its degrees) in the frame that the key's suffix
+names: `_mm` the hide frame, `_px` the upright photo.
+"""
+
+import json
+from dataclasses import dataclass, field
+from functools import cache
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, TypeAdapter, ValidationError
+
+from hidescan.problems import BadInput
+
+FORMAT, VERSION = "hidescan-map", 1
+
+Number = Annotated[float, Field(allow_inf_nan=False)]
+XY = tuple[Number, Number]
+Ring = tuple[XY, ...]
+Face = Literal["grain", "flesh", "unknown"]
+FormName = Literal["whole", "side", "bend", "shoulder", "belly", "piece"]
+MarkKind = Literal["hole", "cut", "brand", "scratch", "stain", "wrinkle", "thin", "other"]
+MarkStatus = Literal["found", "confirmed", "rejected", "added"]
+
+
+@dataclass(frozen=True, slots=True)
+class PolygonGeometry:
+    """GeoJSON Polygon: outer ring counter-clockwise in mm, holes clockwise, first point repeated at the end."""
+
+    coordinates: tuple[Ring, ...]
+    type: Literal["Polygon"] = "Polygon"
+
+
+@dataclass(frozen=True, slots=True)
+class MultiPolygonGeometry:
+    """GeoJSON MultiPolygon."""
+
+    coordinates: tuple[tuple[Ring, ...], ...]
+    type: Literal["MultiPolygon"] = "MultiPolygon"
+
+
+@dataclass(frozen=True, slots=True)
+class LineGeometry:
+    """GeoJSON LineString."""
+
+    coordinates: Ring
+    type: Literal["LineString"] = "LineString"
+
+
+@dataclass(frozen=True, slots=True)
+class ProgramInfo:
+    """What made the map."""
+
+    version: str
+    settings: dict[str, Any]
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoInfo:
+    """Which photo it is: file name without path, and nothing of where it was taken."""
+
+    file: str
+    sha256: str
+    width_px: int
+    height_px: int
+    taken: str | None
+    focal_35mm: Number | None
+
+
+@dataclass(frozen=True, slots=True)
+class TapeInput:
+    """A taped distance between the tape marks of two cards."""
+
+    first: int
+    second: int
+    distance_mm: Number
+
+
+@dataclass(frozen=True, slots=True)
+class HintInput:
+    """A point that a person said is on the hide, or is not."""
+
+    photo_px: XY
+    inside: bool
+
+
+@dataclass(frozen=True, slots=True)
+class GaugeInput:
+    """A thickness gauge reading."""
+
+    hide_mm: XY
+    thickness_mm: Number
+    u_mm: Number
+
+
+@dataclass(frozen=True, slots=True)
+class Inputs:
+    """What a person gave; None where nothing was said.
+
+    `card_scale` is (SX, SY), the measured over the nominal length of the card's two check bars. `neck_px` is a photo
+    pixel toward the neck. `hide_at_px` picks one of several hides.
+    """
+
+    thickness_mm: Number | None = None
+    card_scale: XY | None = None
+    tapes: tuple[TapeInput, ...] = ()
+    lens: str | None = None
+    neck_px: XY | None = None
+    hide_at_px: XY | None = None
+    form: FormName | None = None
+    face: Face = "unknown"
+    species: str | None = None
+    tannage: str | None = None
+    state: str | None = None
+    hints: tuple[HintInput, ...] = ()
+    gauge: tuple[GaugeInput, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class CardEntry:
+    """A card that was measured by."""
+
+    number: int
+    corners: int
+    rms_px: Number
+    center_mm: XY
+    angle_deg: Number
+
+
+@dataclass(frozen=True, slots=True)
+class CameraEntry:
+    """The camera; rotation and translation take the hide frame to the camera frame."""
+
+    focal_px: Number
+    distortion: XY
+    principal_point_px: XY
+    rotation: tuple[tuple[Number, Number, Number], ...]
+    translation_mm: tuple[Number, Number, Number]
+    tilt_deg: Number
+    mm_per_px: Number
+
+
+@dataclass(frozen=True, slots=True)
+class DoubtfulStretch:
+    """A stretch of rim that a person should look at."""
+
+    photo_px: LineGeometry
+    length_mm: Number
+    confidence: Number
+
+
+@dataclass(frozen=True, slots=True)
+class OutlineEntry:
+    """The outline: plan view in the hide frame, and the rim as seen in the photo."""
+
+    hide_mm: PolygonGeometry
+    photo_px: PolygonGeometry
+    confidence: Number
+    doubtful: tuple[DoubtfulStretch, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BackLineEntry:
+    """The back line's chord. `tail_mm` is the origin of the hide frame."""
+
+    tail_mm: XY
+    neck_mm: XY
+    tail_px: XY
+    neck_px: XY
+    curve_mm: LineGeometry
+    angle_sd_deg: Number | None
+    end_confidence: Number
+    source: Literal["shape", "given", "parent", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class FormEntry:
+    """Which part of a hide it is."""
+
+    name: FormName
+    confidence: Number
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureEntry:
+    """A figure: mm or mm2, with U = k u; None where the uncertainty is undefined."""
+
+    value: Number
+    expanded_uncertainty: Number | None
+    coverage_factor: Number
+
+
+@dataclass(frozen=True, slots=True)
+class MeasuresEntry:
+    """Areas in mm2, the rest in mm."""
+
+    area_gross: MeasureEntry
+    area_net: MeasureEntry
+    area_usable: MeasureEntry
+    length: MeasureEntry
+    width: MeasureEntry
+    perimeter: MeasureEntry
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetEntry:
+    """Standard uncertainty (k = 1) of the net area from one source, percent."""
+
+    source: str
+    area_percent: Number
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneEntry:
+    """A part of the hide by its trade name."""
+
+    name: str
+    hide_mm: PolygonGeometry | MultiPolygonGeometry
+    area_mm2: Number
+
+
+@dataclass(frozen=True, slots=True)
+class MarkEntry:
+    """A hole, cut, brand or other mark."""
+
+    id: str
+    kind: MarkKind
+    hide_mm: PolygonGeometry
+    photo_px: PolygonGeometry
+    area_mm2: Number
+    length_mm: Number
+    width_mm: Number
+    zone: str | None
+    confidence: Number
+    status: MarkStatus
+
+
+@dataclass(frozen=True, slots=True)
+class WarningEntry:
+    """A doubt about the result."""
+
+    code: str
+    message: str
+
+
+@dataclass(frozen=True, slots=True)
+class HideMap:
+    """A measured hide."""
+
+    program: ProgramInfo
+    photo: PhotoInfo
+    inputs: Inputs
+    cards: tuple[CardEntry, ...]
+    camera: CameraEntry
+    outline: OutlineEntry
+    back_line: BackLineEntry
+    form: FormEntry
+    measures: MeasuresEntry
+    budget: tuple[BudgetEntry, ...]
+    zones: tuple[ZoneEntry, ...]
+    marks: tuple[MarkEntry, ...]
+    warnings: tuple[WarningEntry, ...]
+    revision: int = 1
+    parent_sha256: str | None = None
+    format: Literal["hidescan-map"] = field(default="hidescan-map")
+    version: Literal[1] = field(default=1)
+
+
+def to_json(hide_map: HideMap) -> bytes:
+    """The map's file. The same map gives the same bytes; numbers are rounded far below what they can mean."""
+    plain = _adapter().dump_python(hide_map, mode="json")
+    return (
+        json.dumps(_rounded(plain), indent=None, separators=(",", ":"), sort_keys=True, allow_nan=False).encode()
+        + b"\n"
+    )
+
+
+def from_json(data: bytes, name: str) -> HideMap:
+    """Read a map's file.
+
+    Raises
+    ------
+    BadInput
+        No map, another version, or a field missing or wrong; says which.
+    """
+    try:
+        plain = json.loads(data, parse_constant=lambda text: text)  # NaN stays text, so the model refuses it
+    except (UnicodeDecodeError, ValueError, RecursionError) as error:
+        raise BadInput(f"{name}: is not a map file (not JSON). Map the photo again.") from error
+    if not isinstance(plain, dict) or plain.get("format") != FORMAT:
+        raise BadInput(f"{name}: is not a map file. Give a NAME.hide.json that hidescan wrote.")
+    if plain.get("version") != VERSION:
+        raise BadInput(
+            f"{name}: has version {plain.get('version')}, this program reads version {VERSION}. Update hidescan."
+        )
+    try:
+        return _adapter().validate_python(plain)
+    except ValidationError as error:
+        first = error.errors(include_url=False)[0]
+        where = ".".join(str(part) for part in first["loc"])
+        raise BadInput(
+            f"{name}: {where}: {first['msg']}. The file was changed by hand; map the photo again."
+        ) from error
+
+
+def json_schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of the map's file."""
+    schema = _adapter().json_schema(mode="serialization")
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "hidescan map", **schema}
+
+
+@cache
+def _adapter() -> TypeAdapter[HideMap]:
+    return TypeAdapter(HideMap)
+
+
+def _rounded(value: Any) -> Any:
+    """Floats to 9 significant digits: 1 um in a hide, far below any uncertainty, and half the file's size."""
+    if isinstance(value, float):
+        return float(f"{value:.9g}") + 0.0  # no negative zero
+    if isinstance(value, dict):
+        return {key: _rounded(v) for key, v in value.items()}
+    if isinstance(value, list):
+        return [_rounded(v) for v in value]
+    return value

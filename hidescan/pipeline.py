@@ -1,0 +1,141 @@
+"""From a photo to a map: the stages in order.
+
+photo -> cards -> plane -> outline -> (cards found lying on the hide: plane again) -> back line -> measures -> map
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry import Point, Polygon
+
+from hidescan.adjustment import Prior, Priors, Tape, from_board
+from hidescan.assemble import assemble
+from hidescan.backline import find_shape
+from hidescan.card import doubled_numbers, find_cards, is_inverted, paper_corners_mm
+from hidescan.geometry import Points, rotation_2d
+from hidescan.heights import Heights, plan_view
+from hidescan.hidemap import XY, HideMap, Inputs
+from hidescan.lens import focal_prior, print_scale_priors, with_known_print
+from hidescan.measure import Rim, measure
+from hidescan.opencv5 import grey_of
+from hidescan.outline import Hint, find_outline
+from hidescan.photo import Photo
+from hidescan.plane import Plane, solve_plane
+from hidescan.problems import Doubt, NotFound
+from hidescan.quality import photo_doubts
+from hidescan.settings import Settings
+
+
+def run(
+    photo: Photo, inputs: Inputs, settings: Settings, card_scales: Mapping[int, XY] | None = None
+) -> HideMap | NotFound:
+    """Map a photo: every stage takes what the ones before it gave, and none touches disk.
+
+    `card_scales` are prints measured earlier, by card number; a scale among the inputs goes before them.
+    """
+    grey = grey_of(photo.rgb)
+    cards = find_cards(grey, settings.card)
+    if not cards:
+        return _no_card(grey, settings)
+    inputs = with_known_print(inputs, cards, card_scales or {})
+    leather = _leather(inputs, settings)
+    priors = _priors(photo, inputs, leather, settings)
+    plane = solve_plane(cards, photo.size_px, priors, settings.plane)
+    if not plane:
+        return plane
+    hints = tuple(Hint(hint.photo_px, hint.inside) for hint in inputs.hints)
+    papers_px = [plane.camera.px_from_mm(corners) for corners in _papers_mm(plane)]
+    outline = find_outline(photo.rgb, plane.camera, papers_px, settings.outline, hints=hints, hide_at=inputs.hide_at_px)
+    if not outline:
+        return outline
+    if on_hide := _lying_on(plane, outline.ring_px):
+        plane = solve_plane(cards, photo.size_px, priors, settings.plane, on_hide)
+        if not plane:
+            return plane
+    heights = Heights(leather.thickness.mean, leather.lift.mean)
+    plan_mm = plan_view(plane.camera, outline.ring_px, heights)
+    neck_mm = None if inputs.neck_px is None else plane.camera.mm_from_px(np.array([inputs.neck_px]))[0]
+    shape = find_shape(plan_mm, settings.shape, neck_mm=neck_mm, form=inputs.form)
+    rim = Rim(outline.ring_px, outline.u_px)
+    holes = tuple(Rim(hole.ring_px, np.full(len(hole.ring_px), np.median(rim.u_px))) for hole in outline.holes)
+    along = shape.back_line.neck_mm - shape.back_line.tail_mm
+    measures = measure(plane, rim, holes, leather.thickness, leather.lift, along, settings.measure)
+    doubts = (
+        *plane.doubts,
+        *_doubled(grey, settings),
+        *photo_doubts(cards, plane, plan_mm, inputs, settings.quality),
+    )
+    return assemble(photo, inputs, plane, outline, shape, measures, heights=heights, doubts=doubts, settings=settings)
+
+
+@dataclass(frozen=True, slots=True)
+class _Leather:
+    """What is known of the leather's thickness and of its rim's mean lift over the floor, mm."""
+
+    thickness: Prior
+    lift: Prior
+
+
+def _leather(inputs: Inputs, settings: Settings) -> _Leather:
+    m = settings.measure
+    if inputs.thickness_mm is None:
+        thickness = Prior(m.typical_thickness_mm, m.typical_thickness_u_mm)
+    else:
+        thickness = Prior(inputs.thickness_mm, m.given_thickness_u_share * inputs.thickness_mm)
+    return _Leather(thickness, Prior(m.lift_mm, m.lift_u_mm))
+
+
+def _priors(photo: Photo, inputs: Inputs, leather: _Leather, settings: Settings) -> Priors:
+    scale, skew = print_scale_priors(inputs.card_scale, settings.plane)
+    return Priors(
+        ln_focal=focal_prior(photo, settings.plane),
+        k1=Prior(0.0, settings.plane.k1_u),
+        k2=Prior(0.0, settings.plane.k2_u),
+        ln_scale=scale,
+        skew=skew,
+        on_hide_mm=Prior(
+            leather.thickness.mean, float(np.hypot(leather.thickness.u, settings.plane.on_hide_lift_u_mm))
+        ),
+        mount_mm=settings.plane.paper_mm,
+        tapes=tuple(Tape(t.first, t.second, t.distance_mm) for t in inputs.tapes),
+    )
+
+
+def _papers_mm(plane: Plane) -> list[Points]:
+    """Each used card's sheet on the floor, (4, 2) mm."""
+    local = from_board(paper_corners_mm())
+    return [local @ rotation_2d(place.angle_deg).T + place.centre_mm for place in plane.places]
+
+
+def _lying_on(plane: Plane, ring_px: Points) -> frozenset[int]:
+    """Numbers of the cards whose middle lies within the rim."""
+    hide = Polygon(plane.camera.mm_from_px(ring_px))
+    return frozenset(place.number for place in plane.places if hide.contains(Point(place.centre_mm)))
+
+
+def _no_card(grey: NDArray[np.uint8], settings: Settings) -> NotFound:
+    if doubled := doubled_numbers(grey, settings.card):
+        names = ", ".join(str(n) for n in doubled)
+        return NotFound(
+            "card-doubled", f"Two cards carry the number {names}.", "Print cards of different numbers and lay those."
+        )
+    if is_inverted(grey, settings.card):
+        return NotFound(
+            "card-inverted",
+            "The card was printed with black and white exchanged.",
+            "Print it again without the printer's 'negative' or dark mode.",
+        )
+    return NotFound(
+        "no-card",
+        "No reference card was found in the photo.",
+        "Lay at least one printed card flat beside the hide, all of it in the picture (hidescan card -o cards.pdf).",
+    )
+
+
+def _doubled(grey: NDArray[np.uint8], settings: Settings) -> list[Doubt]:
+    return [
+        Doubt("card-dropped", f"Two cards carry the number {number}; both were left out: print different numbers.")
+        for number in doubled_numbers(grey, settings.card)
+    ]

@@ -1,0 +1,104 @@
+"""Maps on disk: NAME.hide.json is the newest, older revisions stand in NAME.hide/REVISION.json."""
+
+import hashlib
+from dataclasses import fields, replace
+from pathlib import Path
+
+from hidescan.files import write_whole
+from hidescan.hidemap import HideMap, Inputs, from_json, to_json
+from hidescan.problems import BadInput
+
+MOST_MAP_BYTES = 100_000_000
+
+
+def map_path(folder: Path, photo_file: str) -> Path:
+    """Where the map of a photo is kept."""
+    return folder / f"{Path(photo_file).stem}.hide.json"
+
+
+def read_map(path: Path) -> HideMap:
+    """Read a map.
+
+    Raises
+    ------
+    BadInput
+        Missing, too large to be a map, or no map.
+    """
+    try:
+        if path.stat().st_size > MOST_MAP_BYTES:
+            raise BadInput(f"{path}: is over {MOST_MAP_BYTES // 1_000_000} MB, no map is. Check the name.")
+        data = path.read_bytes()
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
+    return from_json(data, str(path))
+
+
+def kept_inputs(path: Path, photo_sha256: str, given: Inputs, *, fresh: bool, force: bool) -> Inputs:
+    """What a person gave before, unless given anew.
+
+    Parameters
+    ----------
+    path
+        Where the map is to be kept.
+    fresh
+        Forget what was given before.
+    force
+        Overwrite the map of another photo.
+
+    Raises
+    ------
+    BadInput
+        The file is the map of another photo, or no map, and `force` is off.
+    """
+    if not path.exists():
+        return given
+    try:
+        old = read_map(path)
+    except BadInput as error:
+        if force:
+            return given
+        raise BadInput(f"{error} Or write over it with --force.") from error
+    if old.photo.sha256 != photo_sha256:
+        if force:
+            return given
+        raise BadInput(
+            f"{path}: is the map of another photo ({old.photo.file}). Choose another folder with -o, or --force."
+        )
+    if fresh:
+        return given
+    return merged(old.inputs, given)
+
+
+def merged(old: Inputs, given: Inputs) -> Inputs:
+    """`given` laid over `old`: what was not said now stays as it was said before."""
+    unsaid = Inputs()
+    return replace(
+        old, **{f.name: value for f in fields(Inputs) if (value := getattr(given, f.name)) != getattr(unsaid, f.name)}
+    )
+
+
+def save_map(path: Path, hide_map: HideMap, *, fresh: bool = False) -> HideMap:
+    """Keep a map; what a person had given in the one before it is never lost.
+
+    A map that holds nothing from a person is written over. One that does becomes an older revision, unless the new map
+    says the same.
+
+    Returns
+    -------
+    The map as written, with its revision.
+    """
+    if path.exists() and not fresh:
+        data = path.read_bytes()
+        old = from_json(data, str(path))
+        as_old = replace(hide_map, revision=old.revision, parent_sha256=old.parent_sha256)
+        if to_json(as_old) == data:
+            return as_old
+        if old.photo.sha256 == hide_map.photo.sha256 and _from_a_person(old):
+            write_whole(path.with_suffix("") / f"{old.revision}.json", data)
+            hide_map = replace(hide_map, revision=old.revision + 1, parent_sha256=hashlib.sha256(data).hexdigest())
+    write_whole(path, to_json(hide_map))
+    return hide_map
+
+
+def _from_a_person(hide_map: HideMap) -> bool:
+    return hide_map.inputs != Inputs() or any(mark.status != "found" for mark in hide_map.marks)
