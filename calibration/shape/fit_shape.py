@@ -1,0 +1,160 @@
+"""Refit the shape models of hidescan/settings.py on generated outlines: axis choice, neck end, form.
+
+Run from the project's root:  python -m calibration.shape.fit_shape [--count 1500] [--workers 2]
+It prints the fields to put into SymmetrySettings.sd_inflation, ShapeSettings.axis_weights, EndSettings and FormSettings.
+The outlines come from tests/synthetic/hides.py with seeds [7, i]; the tests use other seeds. numpy and scipy only.
+"""
+
+import argparse
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hidescan.ends import axis_crossings, end_features
+from hidescan.form import FORMS, edge_frame, form_features, straight_edge
+from hidescan.settings import ShapeSettings
+from hidescan.symmetry import mirror_axes, mirror_fit, mirror_frame, unit_outline
+from tests.synthetic.hides import SPECIES, any_form
+
+Array = NDArray[np.float64]
+
+# Ridge on standardised features. The end's is strong: another hand's hides will differ from ours.
+RIDGE_END, RIDGE_FORM, RIDGE_AXIS = 12.0, 2.0, 0.01
+RIGHT_AXIS_DEG = 20.0
+
+
+def describe(job: tuple[int, str]) -> dict[str, Any]:
+    """One generated outline: its features, and which candidate is the truth."""
+    seed, form = job
+    hide = any_form(np.random.default_rng([7, seed]), form, SPECIES[seed % len(SPECIES)])
+    return describe_ring(form, hide.ring_mm, hide.axis_angle_deg)
+
+
+def describe_ring(form: str, ring_mm: Array, truth_deg: float) -> dict[str, Any]:
+    settings = ShapeSettings()
+    outline = unit_outline(ring_mm, settings.symmetry)
+    mirrors = [mirror_fit(outline, *start, settings.symmetry) for start in mirror_axes(outline, settings.symmetry)]
+    edge = straight_edge(outline, settings.form)
+    out: dict[str, Any] = {"form": form, "form_features": form_features(outline, mirrors, edge, settings.form)}
+    if form == "whole":
+        off = np.array([(m.angle_deg - truth_deg + 90) % 180 - 90 for m in mirrors])
+        right = int(np.abs(off).argmin())
+        if abs(off[right]) < RIGHT_AXIS_DEG:
+            mirror = mirrors[right]
+            out["axes"] = np.array([(m.agreement, m.overlap) for m in mirrors])
+            out["right_axis"] = right
+            out["z"] = off[right] / mirror.angle_sd_deg
+            crossings = axis_crossings(mirror_frame(outline, mirror))
+            if crossings is not None:
+                features = end_features(mirror_frame(outline, mirror), *crossings, settings.ends)
+                same = abs((mirror.angle_deg - truth_deg + 180) % 360 - 180) < 90
+                out["end_features"] = features if same else -features
+    elif form == "side":
+        length = float(np.linalg.norm(edge.end - edge.start))
+        features = end_features(edge_frame(outline, edge), 0.0, length, settings.ends, left_only=True)
+        same = abs((edge.angle_deg - truth_deg + 180) % 360 - 180) < 90
+        out["end_features"] = features if same else -features
+        out["z"] = ((edge.angle_deg - truth_deg + 90) % 180 - 90) / edge.angle_sd_deg
+    return out
+
+
+def newton(gradient_hessian: Callable[[Array], tuple[Array, Array]], size: int) -> Array:
+    """Minimise a convex function by damped Newton steps."""
+    w = np.zeros(size)
+    for _ in range(60):
+        gradient, hessian = gradient_hessian(w)
+        step = np.linalg.solve(hessian, gradient)
+        w = w - step * min(1.0, 2.0 / np.abs(step).max())
+    return w
+
+
+def fit_ends(features: Array) -> Array:
+    """Logistic regression without constant: every row is neck less tail, so every label is 1."""
+    spread = features.std(axis=0)
+    z = features / spread
+
+    def gradient_hessian(w: Array) -> tuple[Array, Array]:
+        p = 1 / (1 + np.exp(-z @ w))
+        return -z.T @ (1 - p) + RIDGE_END * w, (z * (p * (1 - p))[:, None]).T @ z + RIDGE_END * np.eye(len(w))
+
+    return newton(gradient_hessian, z.shape[1]) / spread
+
+
+def fit_axes(cases: list[tuple[Array, int]]) -> Array:
+    """Conditional logistic choice among the candidate axes of each hide."""
+
+    def gradient_hessian(w: Array) -> tuple[Array, Array]:
+        gradient, hessian = RIDGE_AXIS * w, RIDGE_AXIS * np.eye(len(w))
+        for axes, right in cases:
+            p = np.exp(axes @ w - (axes @ w).max())
+            p = p / p.sum()
+            mean = p @ axes
+            gradient = gradient + mean - axes[right]
+            hessian = hessian + (axes * p[:, None]).T @ axes - np.outer(mean, mean)
+        return gradient, hessian
+
+    return newton(gradient_hessian, 2)
+
+
+def fit_forms(features: Array, labels: NDArray[np.int64]) -> tuple[Array, Array, Array]:
+    """Multinomial logistic regression; every form weighs as the users' hides are thought to fall (whole most)."""
+    centre, spread = features.mean(axis=0), features.std(axis=0)
+    centre[0], spread[0] = 0.0, 1.0
+    z = (features - centre) / spread
+    count, size = len(FORMS), features.shape[1]
+    prior = np.array([0.4, 0.25, 0.05, 0.05, 0.05, 0.2])
+    weight = (prior / np.bincount(labels, minlength=count))[labels] * len(labels)
+    onehot = np.eye(count)[labels]
+
+    def gradient_hessian(flat: Array) -> tuple[Array, Array]:
+        w = flat.reshape(count, size)
+        score = z @ w.T
+        p = np.exp(score - score.max(axis=1, keepdims=True))
+        p = p / p.sum(axis=1, keepdims=True)
+        gradient = ((p - onehot) * weight[:, None]).T @ z + RIDGE_FORM * w
+        hessian = RIDGE_FORM * np.eye(count * size)
+        for a in range(count):
+            for b in range(count):
+                cross = weight * p[:, a] * ((a == b) - p[:, b])
+                hessian[a * size : (a + 1) * size, b * size : (b + 1) * size] += (z * cross[:, None]).T @ z
+        return gradient.ravel(), hessian
+
+    return centre, spread, newton(gradient_hessian, count * size).reshape(count, size)
+
+
+def report(cases: list[dict[str, Any]]) -> None:
+    """Fit all models on the cases and print the settings."""
+    ends = np.array([case["end_features"] for case in cases if "end_features" in case])
+    axes = [(case["axes"], case["right_axis"]) for case in cases if "axes" in case]
+    forms = np.array([case["form_features"] for case in cases])
+    labels = np.array([FORMS.index(case["form"]) for case in cases])
+    centre, spread, weights = fit_forms(forms, labels)
+    for form, now in (("whole", "sd_inflation"), ("side", "edge_correlated, squared")):
+        z = np.array([case["z"] for case in cases if "z" in case and case["form"] == form])
+        print(f"# {form}: multiply {now} by {np.median(np.abs(z)) / 0.6745:.2f}; |z| > 2 in {np.mean(np.abs(z) > 2):.3f}")
+    print("axis_weights =", tuple(np.round(fit_axes(axes), 1).tolist()))
+    print("ends.weights =", tuple(np.round(fit_ends(ends), 2).tolist()))
+    print("form.centre =", tuple(np.round(centre, 3).tolist()))
+    print("form.spread =", tuple(np.round(spread, 3).tolist()))
+    print("form.weights = (")
+    for row in weights:
+        print("   ", tuple(np.round(row, 2).tolist()), ",", sep="")
+    print(")")
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--count", type=int, default=1500, help="whole hides; sides and pieces 2/5 of it, others 1/10")
+    parser.add_argument("--workers", type=int, default=2)
+    args = parser.parse_args()
+    share = {"whole": 1.0, "side": 0.4, "piece": 0.4, "bend": 0.1, "shoulder": 0.1, "belly": 0.1}
+    forms = [form for form in FORMS for _ in range(round(args.count * share[form]))]
+    with ProcessPoolExecutor(args.workers) as pool:
+        report(list(pool.map(describe, enumerate(forms), chunksize=20)))
+
+
+if __name__ == "__main__":
+    main()
