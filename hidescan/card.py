@@ -118,7 +118,8 @@ def _markers(grey: NDArray[np.uint8], long_side_px: int | None) -> list[tuple[in
     import cv2
 
     scale = min(1.0, long_side_px / max(grey.shape)) if long_side_px else 1.0
-    picture = cv2.resize(grey, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA) if scale < 1 else grey
+    size = (round(grey.shape[1] * scale), round(grey.shape[0] * scale))
+    picture = cv2.resize(grey, size, interpolation=cv2.INTER_AREA) if scale < 1 else grey
     corners, ids, _ = cv2.aruco.ArucoDetector(dictionary(), _detector_parameters()).detectMarkers(picture)
     if ids is None:
         return []
