@@ -9,7 +9,7 @@ All observations are whitened: corners by their standard deviation and robust we
 uncertainty. The cost is then one sum of squares, and (J'J)^-1 its covariance.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -119,13 +119,28 @@ class State:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Adjustment:
-    """The observations of one photo: cards (the first defines the floor frame), priors, and which cards lie on the hide."""
+    """The observations of one photo: cards (the first defines the floor frame), priors, which cards lie on the hide.
+
+    The rest is the same in one row a corner: nominal place on its card, place in the photo, index of its card.
+    """
 
     cards: tuple[Card, ...]
     size_px: tuple[int, int]
     priors: Priors
     on_hide: frozenset[int]
     settings: PlaneSettings
+    nominal_mm: Points = field(init=False)
+    observed_px: Points = field(init=False)
+    owner: NDArray[np.intp] = field(init=False)
+    owner_on_hide: NDArray[np.bool_] = field(init=False)
+
+    def __post_init__(self) -> None:
+        owner = np.repeat(np.arange(len(self.cards)), [len(card.corners_px) for card in self.cards])
+        lying = np.array([card.number in self.on_hide for card in self.cards])
+        object.__setattr__(self, "nominal_mm", np.vstack([from_board(card.board_mm) for card in self.cards]))
+        object.__setattr__(self, "observed_px", np.vstack([card.corners_px for card in self.cards]))
+        object.__setattr__(self, "owner", owner)
+        object.__setattr__(self, "owner_on_hide", lying[owner])
 
     def starts(self) -> list[State]:
         """First guesses: both planar poses of the first card (Collins and Bartoli 2014), the others placed by each."""
@@ -154,39 +169,33 @@ class Adjustment:
             states.append(state)
         return states
 
-    def whitened(self, state: State, sd_px: float, weights: Array) -> tuple[Array, Array]:
+    def whitened(self, state: State, corners: tuple[Array, Array], sd_px: float, weights: Array) -> tuple[Array, Array]:
         """All residuals in units of their standard deviation, and their Jacobian by the parameters.
 
         Parameters
         ----------
+        corners
+            What `corner_misfits` gave for this state.
         sd_px
             Standard deviation of a corner's coordinate.
         weights
             (2N,) robust weights of the corner coordinates.
         """
-        misfit, J_corners = self.corner_misfits(state)
         root = np.sqrt(weights) / sd_px
         prior, J_prior = self.priors.whitened(state.parameters)
         tape, J_tape = self.tape_misfits(state)
-        return np.concatenate([root * misfit, prior, tape]), np.vstack([root[:, None] * J_corners, J_prior, J_tape])
+        residual = np.concatenate([root * corners[0], prior, tape])
+        return residual, np.vstack([root[:, None] * corners[1], J_prior, J_tape])
 
     def corner_misfits(self, state: State) -> tuple[Array, Array]:
-        """Predicted minus observed corner coordinates, px (2N,), and their Jacobian (2N, P)."""
-        predicted, jacobians = zip(*(self._corners(j, state) for j in range(len(self.cards))), strict=True)
-        observed = np.vstack([card.corners_px for card in self.cards])
-        return (np.vstack(predicted) - observed).ravel(), np.vstack(jacobians)
-
-    def _corners(self, j: int, state: State) -> tuple[Points, Array]:
-        """Card j's corners in the photo (n, 2) and their Jacobian (2n, P).
+        """Predicted minus observed corner coordinates, px (2N,), and their Jacobian (2N, P).
 
         Chain: card -> floor X -> camera R X + t -> n = (x, y) / z -> n (1 + k1 r^2 + k2 r^4) -> f n_d + c.
         """
-        card, camera = self.cards[j], state.camera(self.size_px)
-        nominal = from_board(card.board_mm)
-        floor_xy, J_scale, J_skew, J_angle = self._on_floor(j, nominal, state)
-        on_hide = card.number in self.on_hide
-        height = self.priors.mount_mm + (float(state.parameters[ON_HIDE]) if on_hide else 0.0)
-        rotated = np.column_stack([floor_xy, np.full(len(nominal), height)]) @ camera.rotation.T
+        camera = state.camera(self.size_px)
+        floor_xy, J_scale, J_skew, J_angle = self._on_floor(self.nominal_mm, self.owner, state)
+        height = self.priors.mount_mm + np.where(self.owner_on_hide, state.parameters[ON_HIDE], 0.0)
+        rotated = np.column_stack([floor_xy, height]) @ camera.rotation.T
         in_camera = rotated + camera.translation_mm
         z = in_camera[:, 2:]
         with np.errstate(divide="ignore", invalid="ignore"):  # a wild trial step may put a card behind the camera
@@ -211,23 +220,29 @@ class Adjustment:
         J[:, :, SHIFT] = J_px_camera
         J[:, :, LN_SCALE] = _apply(J_px_floor, J_scale)
         J[:, :, SKEW] = _apply(J_px_floor, J_skew)
-        if on_hide:
-            J[:, :, ON_HIDE] = J_px_floor[:, :, 2]
-        if j:
-            column = FIRST_PLACE + 3 * j - 3
-            J[:, :, column : column + 2] = J_px_floor[:, :, :2]
-            J[:, :, column + 2] = _apply(J_px_floor, J_angle)
-        return camera.focal_px * n_d + camera.principal_point_px, J.reshape(2 * len(n), -1)
+        J[:, :, ON_HIDE] = J_px_floor[:, :, 2] * self.owner_on_hide[:, None]
+        placed = np.flatnonzero(self.owner)
+        column = FIRST_PLACE + 3 * self.owner[placed] - 3
+        J[placed, :, column], J[placed, :, column + 1] = J_px_floor[placed, :, 0], J_px_floor[placed, :, 1]
+        J[placed, :, column + 2] = _apply(J_px_floor, J_angle)[placed]
+        predicted = camera.focal_px * n_d + camera.principal_point_px
+        return (predicted - self.observed_px).ravel(), J.reshape(2 * len(n), -1)
 
-    def _on_floor(self, j: int, nominal: Points, state: State) -> tuple[Points, Points, Points, Points]:
-        """Points of card j on the floor, and their derivatives by ln scale, skew and the card's angle, each (n, 2)."""
+    @staticmethod
+    def _on_floor(
+        nominal_mm: Points, owner: NDArray[np.intp], state: State
+    ) -> tuple[Points, Points, Points, Points]:
+        """Points of cards on the floor, and their derivatives by ln scale, skew and the card's angle, each (N, 2)."""
         scale, skew = float(np.exp(state.parameters[LN_SCALE])), float(state.parameters[SKEW])
-        x, y, angle = state.place(j)
-        c, s = np.cos(angle), np.sin(angle)
-        turn = np.array([[c, -s], [s, c]])
-        turned = nominal * (scale * (1 + skew / 2), scale * (1 - skew / 2)) @ turn.T
-        skewed = nominal * (scale / 2, -scale / 2) @ turn.T
-        return turned + (x, y), turned, skewed, turned[:, ::-1] * (-1.0, 1.0)
+        places = np.vstack([np.zeros(3), state.parameters[FIRST_PLACE:].reshape(-1, 3)])[owner]
+        c, s = np.cos(places[:, 2:]), np.sin(places[:, 2:])
+
+        def turned(xy: Points) -> Points:
+            return np.column_stack([c * xy[:, :1] - s * xy[:, 1:], s * xy[:, :1] + c * xy[:, 1:]])
+
+        local = turned(nominal_mm * (scale * (1 + skew / 2), scale * (1 - skew / 2)))
+        skewed = turned(nominal_mm * (scale / 2, -scale / 2))
+        return local + places[:, :2], local, skewed, local[:, ::-1] * (-1.0, 1.0)
 
     def tape_misfits(self, state: State) -> tuple[Array, Array]:
         """(Measured - taped) distances in units of the tape's uncertainty (T,), and their Jacobian (T, P)."""
@@ -244,7 +259,7 @@ class Adjustment:
         return np.array(misfits), np.array(rows).reshape(-1, len(state.parameters))
 
     def _tape_mark(self, j: int, state: State) -> tuple[Array, Array]:
-        xy, J_scale, J_skew, J_angle = self._on_floor(j, from_board(np.array([TAPE_MARK_MM])), state)
+        xy, J_scale, J_skew, J_angle = self._on_floor(from_board(np.array([TAPE_MARK_MM])), np.array([j]), state)
         J = np.zeros((2, len(state.parameters)))
         J[:, LN_SCALE], J[:, SKEW] = J_scale[0], J_skew[0]
         if j:
@@ -254,45 +269,49 @@ class Adjustment:
         return xy[0], J
 
 
-def minimised(adjustment: Adjustment, start: State) -> tuple[State, Array, float] | None:
+def minimised(adjustment: Adjustment, start: State, beat: float = np.inf) -> tuple[State, Array, float] | None:
     """Levenberg-Marquardt with Huber weights renewed in each round.
 
     Own code rather than SciPy's, whose import alone takes longer than the whole solution.
 
+    Parameters
+    ----------
+    beat
+        Cost that another start reached. The right pose converges in 4 or 5 rounds; the wrong one of two wanders long,
+        far above, and is given up.
+
     Returns
     -------
-    The state, the corners' weights (2N,), the cost; None where the floor would be seen from below.
+    The state, the corners' weights (2N,), the cost; None where the floor would be seen from below, or given up.
     """
-    settings = adjustment.settings
-    sd_px = settings.corner_sd_px
-    misfit, _ = adjustment.corner_misfits(start)
-    if not np.isfinite(misfit).all():
+    settings, sd_px = adjustment.settings, adjustment.settings.corner_sd_px
+    state, corners, damping = start, adjustment.corner_misfits(start), 1e-6
+    if not np.isfinite(corners[0]).all():
         return None
-    state, damping = start, 1e-4
-    weights = huber_weights(misfit, _spread(misfit, sd_px), settings.huber_sigma)
-    for _ in range(settings.most_rounds):
-        residual, jacobian = adjustment.whitened(state, sd_px, weights)
+    for round_ in range(settings.most_rounds):
+        weights = huber_weights(corners[0], _spread(corners[0], sd_px), settings.huber_sigma)
+        residual, jacobian = adjustment.whitened(state, corners, sd_px, weights)
         cost = float(residual @ residual)
         information, gradient = jacobian.T @ jacobian, jacobian.T @ residual
         while damping < 1e8:
             step = -np.linalg.solve(information + damping * np.diag(np.diag(information)), gradient)
             trial = state.stepped(step)
-            new_residual, _ = adjustment.whitened(trial, sd_px, weights)
-            new_cost = float(new_residual @ new_residual)
-            if np.isfinite(new_cost) and new_cost <= cost * (1 + 1e-12):
+            trial_corners = adjustment.corner_misfits(trial)
+            trial_residual, _ = adjustment.whitened(trial, trial_corners, sd_px, weights)
+            trial_cost = float(trial_residual @ trial_residual)
+            if trial_cost <= cost * (1 + 1e-12):  # false for NaN
                 break
             damping *= 10
         else:
             break
-        state, damping = trial, max(damping / 10, 1e-9)
-        misfit, _ = adjustment.corner_misfits(state)
-        weights = huber_weights(misfit, _spread(misfit, sd_px), settings.huber_sigma)
-        if cost - new_cost < 1e-8 * (1.0 + cost):
+        state, corners, damping = trial, trial_corners, max(damping / 30, 1e-9)
+        if cost - trial_cost < settings.converged_cost:
             break
+        if round_ >= settings.rounds_to_beat and trial_cost > 10 * beat:
+            return None
     if state.rotation[2, 2] >= 0:
         return None
-    residual, _ = adjustment.whitened(state, sd_px, weights)
-    return state, weights, float(residual @ residual)
+    return state, weights, trial_cost
 
 
 def from_board(board_mm: Points) -> Points:

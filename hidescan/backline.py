@@ -142,7 +142,8 @@ def _symmetry_axes(outline: UnitOutline, mirrors: list[Mirror], settings: ShapeS
         crossings = axis_crossings(frame)
         if crossings is None or crossings[1] - crossings[0] < 0.1:
             continue
-        neck_high = neck_probability(end_features(frame, *crossings, settings.ends), settings.ends)
+        features = end_features(frame, *crossings, settings.ends)
+        neck_high = neck_probability(features, settings.ends.whole_weights, settings.ends)
         score = settings.axis_weights[0] * mirror.agreement + settings.axis_weights[1] * mirror.overlap
         found.append((score, _mirror_curve(mirror, *crossings, settings), mirror.angle_sd_deg, neck_high))
     scores = np.array([score for score, *_ in found])
@@ -185,7 +186,7 @@ def _edge_axis(form: str, outline: UnitOutline, edge: StraightEdge, settings: Sh
     neck_high = 0.5
     if form != "bend":
         features = end_features(edge_frame(outline, edge), 0.0, length, settings.ends, left_only=True)
-        neck_high = neck_probability(features, settings.ends)
+        neck_high = neck_probability(features, settings.ends.side_weights, settings.ends)
     y = np.linspace(0.0, length, settings.curve_points)
     t = y / length
     curve = _straight_if_flat(np.column_stack([-edge.sag * 4 * t * (1 - t), y]), settings)

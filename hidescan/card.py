@@ -199,13 +199,13 @@ def edge_quality(grey: NDArray[np.uint8], board_mm: Points, corners_px: Points) 
             xy = a + along[:, None, None] * (b - a) + t[None, :, None] * normal
             patch = cv2.remap(grey, xy[..., 0].astype(np.float32), xy[..., 1].astype(np.float32), cv2.INTER_LINEAR)
             profile = patch.astype(np.float64).mean(axis=0)
-            ends = profile[:3].mean(), profile[-3:].mean()
-            step, slope = abs(ends[1] - ends[0]), float(np.abs(np.gradient(profile, 0.25)).max())
+            dark, light = float(profile.min()), float(profile.max())
+            step, slope = light - dark, float(np.abs(np.gradient(profile, 0.25)).max())
             if step < 10 or slope <= 0:
                 continue
             blurs.append(step / (np.sqrt(2 * np.pi) * slope))
             contrasts.append(step)
-            whites.append(max(ends))
+            whites.append(light)
     if not blurs:
         return float("nan"), float("nan"), float("nan")
     return float(np.mean(blurs)), float(np.median(contrasts)), float(np.median(whites))

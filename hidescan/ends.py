@@ -96,9 +96,9 @@ def end_features(
     return neck - one_end(outer, middle, float(low - frame[:, 1].min()))
 
 
-def neck_probability(features: NDArray[np.float64], settings: EndSettings) -> float:
-    """Probability that the neck lies at the +y end, from `end_features`."""
-    score = float(features @ np.array(settings.weights))
+def neck_probability(features: NDArray[np.float64], weights: tuple[float, ...], settings: EndSettings) -> float:
+    """Probability that the neck lies at the +y end, from `end_features` and the weights for the form."""
+    score = float(features @ np.array(weights))
     certain = 1 / (1 + np.exp(-np.clip(score, -30, 30)))
     # A share of doubt for shapes that were never generated.
     return float((1 - settings.doubt) * certain + settings.doubt / 2)

@@ -131,13 +131,19 @@ def form_features(outline: UnitOutline, mirrors: list[Mirror], edge: StraightEdg
     In order: 1; best overlap; best agreement; |sin| of the angle between that axis and the straight edge; length of the
     straight edge; its share of the extent along it; length of the second straight edge; height of the outline over
     the edge by its extent; height of the centroid by that of the outline; area by that of the hull; area by that of
-    the smallest rectangle; shape of that rectangle; perimeter; logarithm of the area in m2.
+    the smallest rectangle; shape of that rectangle; perimeter; logarithms of the area in m2 and of the edge in m;
+    height over the edge near its lower and near its higher end by that of the middle.
     """
     points = outline.points
     best = max(mirrors, key=lambda mirror: mirror.agreement)
     second = straight_edge(outline, settings, avoid_deg=edge.angle_deg)
     along = (edge.end - edge.start) / np.linalg.norm(edge.end - edge.start)
     height = (points - edge.start) @ np.array([-along[1], along[0]])
+    t = (points - edge.start) @ along / np.linalg.norm(edge.end - edge.start)
+    first, middle, last = (
+        height[(t > low) & (t < high)].max(initial=0.0)
+        for low, high in ((0.0, settings.corner), (0.35, 0.65), (1 - settings.corner, 1.0))
+    )
     hull = cv2.convexHull(points.astype(np.float32))
     _, (width, length), _ = cv2.minAreaRect(hull)
     return np.array(
@@ -156,6 +162,9 @@ def form_features(outline: UnitOutline, mirrors: list[Mirror], edge: StraightEdg
             min(width, length) / max(width, length),
             perimeter(points),
             np.log(outline.scale_mm**2 * 1e-6),
+            np.log(np.linalg.norm(edge.end - edge.start) * outline.scale_mm * 1e-3),
+            min(first, last) / max(middle, 0.05),
+            max(first, last) / max(middle, 0.05),
         ]
     )
 

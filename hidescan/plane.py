@@ -128,7 +128,9 @@ def solve_plane(
             "The card's corners fit no camera above a flat floor: the card is bent.",
             "Lay it flat, best glued to a stiff board, and photograph again.",
         )
-    fit, focal_doubts = _cards_over_exif(fit)
+    focal_doubts: list[Doubt] = []
+    if not fit.misfit_cards():  # bent cards would blame the lens
+        fit, focal_doubts = _cards_over_exif(fit)
     information, sd_px = _information(fit)
     covariance = np.linalg.inv(sum(information.values()))
     return Plane(
@@ -144,9 +146,12 @@ def solve_plane(
 
 def _fit(adjustment: Adjustment) -> _Fit | None:
     """The better of the two planar poses (Schweighofer and Pinz 2006), each adjusted."""
-    results = [minimised(adjustment, start) for start in adjustment.starts()]
-    fits = [_Fit(adjustment, *result) for result in results if result is not None]
-    return min(fits, key=lambda fit: fit.cost, default=None)
+    best: _Fit | None = None
+    for start in adjustment.starts():  # the one that fits better before adjustment comes first
+        result = minimised(adjustment, start, np.inf if best is None else best.cost)
+        if result is not None and (best is None or result[2] < best.cost):
+            best = _Fit(adjustment, *result)
+    return best
 
 
 def _misfit_limit_px(card: Card, settings: PlaneSettings) -> float:

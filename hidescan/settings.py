@@ -71,7 +71,10 @@ class PlaneSettings:
     corner_sd_dof: float = 6.0
     # Huber's threshold, in standard deviations: 95 % efficient on clean corners (Huber 1964).
     huber_sigma: float = 2.0
+    # The sum of squares is in units of variance: a change of 1e-4 is a hundredth of a standard deviation.
+    converged_cost: float = 1e-4
     most_rounds: int = 40
+    rounds_to_beat: int = 4
     # EXIF focal length: rounded to whole mm (26 mm: 2 %), and focusing close changes it by as much.
     exif_ln_focal_u: float = 0.03
     # No EXIF: phone main cameras lie between 23 and 35 mm equivalent; two-fold zoom is common. 27 mm with a factor
@@ -135,14 +138,16 @@ class FormSettings:
     edge_iterations: int = 8
     # The second straight edge is sought away from the first.
     edges_apart_deg: float = 30.0
+    # Share of the edge, at either end, that counts as near the end.
+    corner: float = 0.07
     # Points of a cut edge that err together (a knife wanders over a hand's breadth).
     edge_correlated: float = 12.0
     # Share of doubt for shapes that were never generated.
     doubt: float = 0.03
     # Fitted to generated outlines by calibration/shape/fit_shape.py.
-    centre: tuple[float, ...] = (0.0,) * 14
-    spread: tuple[float, ...] = (1.0,) * 14
-    weights: tuple[tuple[float, ...], ...] = ((0.0,) * 14,) * 6
+    centre: tuple[float, ...] = (0.0,) * 17
+    spread: tuple[float, ...] = (1.0,) * 17
+    weights: tuple[tuple[float, ...], ...] = ((0.0,) * 17,) * 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,7 +159,8 @@ class EndSettings:
     # Share of doubt for shapes that were never generated: no more than 0.99 is ever said.
     doubt: float = 0.02
     # Fitted to generated outlines by calibration/shape/fit_shape.py; order of END_FEATURES in ends.py.
-    weights: tuple[float, ...] = (0.0,) * 9
+    whole_weights: tuple[float, ...] = (0.0,) * 9
+    side_weights: tuple[float, ...] = (0.0,) * 9
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,6 +183,60 @@ class ShapeSettings:
     curve_points: int = 41
     # A neck given by hand on a piece fixes its direction no better than this.
     given_sd_deg: float = 5.0
+
+
+@dataclass(frozen=True, slots=True)
+class ZoneLines:
+    """Where the zones of a hide part; a person may move them.
+
+    Lengthwise in shares of the back line, tail 0 to neck 1; crosswise in half widths of the trunk from the back line.
+    ISO 2418:2017, 4.1.1: the size of a segment cannot be uniquely defined. These lines give a good cattle hide a butt
+    of about half its area (trade glossary); the rest is common practice, no source.
+    """
+
+    shoulder: float = 0.64
+    neck: float = 0.86
+    belly: float = 0.74
+    shank: float = 1.08
+    flank: float = 0.4
+    hind_shank: float = 0.32
+    fore_shank: float = 0.68
+    # On a belly cut off alone: in widths of its own strip.
+    belly_shank: float = 1.3
+
+
+@dataclass(frozen=True, slots=True)
+class SamplingSettings:
+    """The sampling position of ISO 2418, from memory."""
+
+    # A lies at a third of the back line from the tail: AC = 2 AB.
+    a_share: float = 1 / 3
+    # AE.
+    e_mm: float = 50.0
+
+
+@dataclass(frozen=True, slots=True)
+class ThicknessSettings:
+    """Thickness over the hide."""
+
+    # A reading without a stated uncertainty: a dial gauge read to 0.1 mm on leather that yields under its foot.
+    reading_u_mm: float = 0.08
+    # How the thickness varies within a hand's breadth, as a share of the hide's thickness: not followed by the field.
+    # Tried on a grid, all taken as equally likely.
+    nugget_shares: tuple[float, ...] = (0.0, 0.02, 0.05)
+    # Standard deviation of the field as a share of the hide's thickness, tried on a grid. Prior: log-normal about
+    # 15 %, a factor of 1.9 either way; merchants sell a hide as a range of about that (3 to 3.5 oz, 4 to 5 oz).
+    amplitude_shares: tuple[float, ...] = (0.04, 0.08, 0.14, 0.22, 0.34, 0.5)
+    amplitude_centre: float = 0.15
+    amplitude_log_sd: float = 0.65
+    # Range over which it varies, in square roots of the hide's area: a flank to about the whole hide.
+    range_shares: tuple[float, ...] = (0.12, 0.25, 0.5, 1.0)
+    # A component of the mixture below this share of the likeliest is left out.
+    least_weight: float = 1e-3
+    # Zones taken as thinner than the rest when nothing was gauged (trade sources agree on flank and belly only).
+    thinner_zones: tuple[tuple[str, float], ...] = (("belly", 0.85), ("flank", 0.8), ("shank", 0.85))
+    # Standard uncertainty of every zone's ratio to the hide's figure: studies do not agree on the order of the zones.
+    zone_ratio_u: float = 0.2
 
 
 @dataclass(frozen=True, slots=True)

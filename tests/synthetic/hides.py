@@ -323,11 +323,11 @@ def part(rng: Generator, form: str, species: str = "cattle") -> SyntheticHide:
 
 
 def piece(rng: Generator, species: str = "cattle") -> SyntheticHide:
-    """An offcut: what random straight and curved cuts leave of a hide, at most a third of it."""
+    """An offcut: what random straight and curved cuts leave of a hide, at most a fifth of it."""
     whole = _straight_hide(rng, species, False)
     outline = whole
     left, low, right, high = whole.bounds
-    while outline.area > 0.33 * whole.area or rng.random() < 0.3:
+    while outline.area > 0.2 * whole.area or rng.random() < 0.3:
         at = np.array([rng.uniform(left, right), rng.uniform(low, high)])
         angle = rng.uniform(0, 2 * np.pi)
         u, n = np.array([np.cos(angle), np.sin(angle)]), np.array([-np.sin(angle), np.cos(angle)])
@@ -335,7 +335,7 @@ def piece(rng: Generator, species: str = "cattle") -> SyntheticHide:
         sweep = rng.normal(0, 0.3) if rng.random() < 0.3 else 0.0
         edge = at + t[:, None] * u + (sweep * t**2)[:, None] * n
         cut = outline.intersection(Polygon(np.vstack([edge, edge[::-1] + 6 * n])).buffer(0))
-        if not cut.is_empty and cut.area > 0.02 * whole.area:
+        if not cut.is_empty and cut.area > 0.01 * whole.area:
             outline = _largest(cut)
     ring, nowhere = _laid(rng, rng.uniform(*LENGTH_MM[species]), _ring(outline.segmentize(SPACING)), np.full((2, 2), np.nan))
     return SyntheticHide(species, "piece", ring, nowhere[0], nowhere[1], nowhere, False)
