@@ -17,7 +17,7 @@ from hidescan.adjustment import Array, Prior
 from hidescan.camera import Camera
 from hidescan.geometry import Points, outward_normals, perimeter, signed_area
 from hidescan.heights import Heights, plan_view
-from hidescan.measured import Measured
+from hidescan.measured import COVERAGE_FACTOR, Measured, half_width_95
 from hidescan.plane import Plane
 from hidescan.settings import MeasureSettings
 
@@ -60,6 +60,8 @@ def measure(
     lift: Prior,
     along: NDArray[np.float64],
     settings: MeasureSettings,
+    *,
+    print_measured: bool,
 ) -> Measures:
     """Measure the hide.
 
@@ -74,6 +76,9 @@ def measure(
     along
         Direction of the back line in the floor frame (2,), any length; the hide's length is taken along it and its
         width across.
+    print_measured
+        Whether the print's scale was measured. Where it was not, it is rectangular and mostly rules the result; its
+        row then holds the standard uncertainty of the Gaussian that gives the true 95 % interval.
     """
 
     def figures(camera: Camera, heights: Heights) -> Array:
@@ -103,6 +108,11 @@ def measure(
         np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * _sampling_u_mm2(plan_view(plane.camera, rim.ring_px, heights)) ** 2
     )
 
+    if not print_measured:
+        others = sum(v for source, v in variances.items() if source != "print scale")
+        variances["print scale"] = np.array(
+            [_as_gaussian(r, o) for r, o in zip(variances["print scale"], np.broadcast_to(others, 5), strict=True)]
+        )
     total = np.sqrt(np.sum(list(variances.values()), axis=0))
     rows = [BudgetRow(source, 100.0 * float(np.sqrt(v[NET])) / value[NET]) for source, v in variances.items()]
     return Measures(
@@ -119,6 +129,12 @@ def _derivatives(function: Callable[[Array], Array], u: Array) -> Array:
         step[i] = h
         columns.append((function(step) - function(-step)) / (2 * h) if h > 0 else 0 * function(step))
     return np.column_stack(columns)
+
+
+def _as_gaussian(rectangle_variance: float, others_variance: float) -> float:
+    """Variance that a Gaussian must have in a rectangle's place for k = 2 to cover 95 % of their sum."""
+    half_width = half_width_95(float(np.sqrt(others_variance)), (float(np.sqrt(3 * rectangle_variance)),))
+    return max((half_width / COVERAGE_FACTOR) ** 2 - others_variance, 0.0)
 
 
 def _rim_variance(camera: Camera, rim: Rim, holes: tuple[Rim, ...], settings: MeasureSettings) -> Array:

@@ -61,7 +61,10 @@ def run(
     rim = Rim(outline.ring_px, outline.u_px)
     holes = tuple(Rim(hole.ring_px, np.full(len(hole.ring_px), np.median(rim.u_px))) for hole in outline.holes)
     along = shape.back_line.neck_mm - shape.back_line.tail_mm
-    measures = measure(plane, rim, holes, leather.thickness, leather.lift, along, settings.measure)
+    measures = measure(
+        plane, rim, holes, leather.thickness, leather.lift, along, settings.measure,
+        print_measured=inputs.card_scale is not None or bool(inputs.tapes),
+    )  # fmt: skip
     doubts = (
         *plane.doubts,
         *_doubled(grey, settings),

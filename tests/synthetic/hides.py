@@ -24,9 +24,27 @@ SPACING = 0.0015
 """Spacing of the points of an outline, as a fraction of its length."""
 
 SPECIES = ("deer", "goat", "sheep", "calf", "cattle")
-LENGTH_MM = {"deer": (900, 1700), "goat": (700, 1150), "sheep": (750, 1250), "calf": (950, 1600), "cattle": (1600, 2500)}
-HALF_TRUNK = {"deer": (0.19, 0.31), "goat": (0.22, 0.33), "sheep": (0.26, 0.4), "calf": (0.25, 0.37), "cattle": (0.28, 0.45)}
-HALF_NECK = {"deer": (0.055, 0.13), "goat": (0.07, 0.15), "sheep": (0.07, 0.17), "calf": (0.09, 0.17), "cattle": (0.1, 0.22)}
+LENGTH_MM = {
+    "deer": (900, 1700),
+    "goat": (700, 1150),
+    "sheep": (750, 1250),
+    "calf": (950, 1600),
+    "cattle": (1600, 2500),
+}
+HALF_TRUNK = {
+    "deer": (0.19, 0.31),
+    "goat": (0.22, 0.33),
+    "sheep": (0.26, 0.4),
+    "calf": (0.25, 0.37),
+    "cattle": (0.28, 0.45),
+}
+HALF_NECK = {
+    "deer": (0.055, 0.13),
+    "goat": (0.07, 0.15),
+    "sheep": (0.07, 0.17),
+    "calf": (0.09, 0.17),
+    "cattle": (0.1, 0.22),
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,7 +170,9 @@ def _spline_outline(rng: Generator, half_trunk: float, half_neck: float, limbs: 
             (sign * half_neck * flare * wobble[5], 0.985),
         ]
         sides.append(points)
-    ring = np.array([(0.0, rng.uniform(-0.01, 0.02)), *sides[0], (rng.normal(0, 0.01), rng.uniform(0.985, 1.01)), *sides[1][::-1]])
+    ring = np.array(
+        [(0.0, rng.uniform(-0.01, 0.02)), *sides[0], (rng.normal(0, 0.01), rng.uniform(0.985, 1.01)), *sides[1][::-1]]
+    )
     closed = np.vstack([ring, ring[:1]])
     # Centripetal spacing keeps the curve from looping between near corners.
     along = np.r_[0.0, np.cumsum(np.sqrt(np.linalg.norm(np.diff(closed, axis=0), axis=1)))]
@@ -186,7 +206,9 @@ def _wavy(rng: Generator, outline: Polygon) -> Points:
     """Even points along the outline, pushed along their normals by a few slow and some quick waves."""
     outline = outline if outline.exterior.is_ccw else Polygon(outline.exterior.coords[::-1])
     count = int(outline.exterior.length / SPACING)
-    ring = shapely.get_coordinates(outline.exterior.interpolate(np.linspace(0, 1, count, endpoint=False), normalized=True))
+    ring = shapely.get_coordinates(
+        outline.exterior.interpolate(np.linspace(0, 1, count, endpoint=False), normalized=True)
+    )
     turn = np.linspace(0, 2 * np.pi, count, endpoint=False)
     push = np.zeros(count)
     for low, high, amplitude, terms in ((3, 12, 0.004, 4), (15, 60, 0.002, 6), (80, 300, 0.0007, 8)):
@@ -205,7 +227,9 @@ def _nicked(rng: Generator, outline: Polygon) -> Polygon:
         inward = inward / np.linalg.norm(inward)
         side = np.array([-inward[1], inward[0]]) * rng.uniform(0.002, 0.008)
         depth = rng.uniform(0.01, 0.08)
-        outline = _largest(outline.difference(Polygon([at - side - 0.02 * inward, at + side - 0.02 * inward, at + depth * inward])))
+        outline = _largest(
+            outline.difference(Polygon([at - side - 0.02 * inward, at + side - 0.02 * inward, at + depth * inward]))
+        )
     return outline
 
 
@@ -337,7 +361,9 @@ def piece(rng: Generator, species: str = "cattle") -> SyntheticHide:
         cut = outline.intersection(Polygon(np.vstack([edge, edge[::-1] + 6 * n])).buffer(0))
         if not cut.is_empty and cut.area > 0.01 * whole.area:
             outline = _largest(cut)
-    ring, nowhere = _laid(rng, rng.uniform(*LENGTH_MM[species]), _ring(outline.segmentize(SPACING)), np.full((2, 2), np.nan))
+    ring, nowhere = _laid(
+        rng, rng.uniform(*LENGTH_MM[species]), _ring(outline.segmentize(SPACING)), np.full((2, 2), np.nan)
+    )
     return SyntheticHide(species, "piece", ring, nowhere[0], nowhere[1], nowhere, False)
 
 
