@@ -1,0 +1,80 @@
+import json
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from hidescan.hidemap import GaugeInput, HintInput, Inputs, TapeInput, from_json, json_schema, to_json
+from hidescan.problems import BadInput
+from tests.samples import rectangle_map
+
+NUMBER = st.floats(-1e5, 1e5).map(lambda x: float(f"{x:.9g}") + 0.0)
+XY = st.tuples(NUMBER, NUMBER)
+INPUTS = st.builds(
+    Inputs,
+    thickness_mm=st.none() | NUMBER,
+    card_scale=st.none() | XY,
+    tapes=st.lists(st.builds(TapeInput, st.integers(0, 9), st.integers(0, 9), NUMBER), max_size=2).map(tuple),
+    neck_px=st.none() | XY,
+    species=st.none() | st.text(max_size=10),
+    face=st.sampled_from(["grain", "flesh", "unknown"]),
+    hints=st.lists(st.builds(HintInput, XY, st.booleans()), max_size=2).map(tuple),
+    gauge=st.lists(st.builds(GaugeInput, XY, NUMBER, NUMBER), max_size=2).map(tuple),
+)
+
+
+@given(INPUTS)
+def test_a_map_survives_its_file(inputs: Inputs) -> None:
+    made = rectangle_map(inputs=inputs)
+    assert from_json(to_json(made), "m") == made
+
+
+def test_the_same_map_gives_the_same_bytes() -> None:
+    assert to_json(rectangle_map()) == to_json(rectangle_map())
+
+
+def test_the_fixed_fields_stand_in_the_file() -> None:
+    plain = json.loads(to_json(rectangle_map()))
+    assert (plain["format"], plain["version"], plain["revision"]) == ("hidescan-map", 1, 1)
+    assert plain["measures"]["area_net"] == {"value": 599600.0, "expanded_uncertainty": 3000.0, "coverage_factor": 2.0}
+    assert plain["outline"]["hide_mm"]["type"] == "Polygon"
+    assert plain["back_line"]["source"] == "shape"
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (lambda p: p.pop("camera"), "camera"),
+        (lambda p: p["measures"]["area_net"].update(value=float("nan")), "area_net"),
+        (lambda p: p["form"].update(name="left half"), "form.name"),
+        (lambda p: p.update(version=2), "version 2"),
+        (lambda p: p.update(format="other"), "not a map file"),
+        (lambda p: p["outline"]["hide_mm"].update(coordinates=[[[0, "x"]]]), "outline"),
+    ],
+)
+def test_a_map_changed_by_hand_gets_one_clear_line(change: object, says: str) -> None:
+    plain = json.loads(to_json(rectangle_map()))
+    change(plain)  # type: ignore[operator]
+    with pytest.raises(BadInput, match=says) as caught:
+        from_json(json.dumps(plain).encode(), "m.hide.json")
+    assert "\n" not in str(caught.value)
+
+
+@pytest.mark.parametrize("data", [b"", b"{", b"\xff\xfe", b"[]", b"[" * 100_000])
+def test_what_is_no_json_is_refused(data: bytes) -> None:
+    with pytest.raises(BadInput, match="not a map"):
+        from_json(data, "m")
+
+
+def test_nan_is_never_written() -> None:
+    bad = rectangle_map()
+    bad = replace(bad, camera=replace(bad.camera, focal_px=float("nan")))
+    with pytest.raises(ValueError, match="JSON"):
+        to_json(bad)
+
+
+def test_the_schema_says_what_the_file_holds() -> None:
+    schema = json_schema()
+    assert set(schema["required"]) >= {"photo", "outline", "measures", "marks"}
+    assert schema["properties"]["format"]["const"] == "hidescan-map"
