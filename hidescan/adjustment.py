@@ -158,7 +158,7 @@ class Adjustment:
         _, turns, shifts, _ = cv2.solvePnPGeneric(floor, normalised, np.eye(3), None, flags=cv2.SOLVEPNP_IPPE)
         states = []
         for turn, shift in zip(turns, shifts, strict=True):
-            state = State(parameters.copy(), cv2.Rodrigues(turn)[0])
+            state = State(parameters.copy(), np.asarray(cv2.Rodrigues(turn)[0], dtype=np.float64))
             state.parameters[SHIFT] = shift.ravel()
             camera = state.camera(self.size_px)
             seen = [camera.mm_from_px(card.corners_px) for card in self.cards]
@@ -294,7 +294,7 @@ def minimised(adjustment: Adjustment, start: State, beat: float = np.inf) -> tup
         cost = float(residual @ residual)
         information, gradient = jacobian.T @ jacobian, jacobian.T @ residual
         while damping < 1e8:
-            step = -np.linalg.solve(information + damping * np.diag(np.diag(information)), gradient)
+            step: Array = -np.linalg.solve(information + damping * np.diag(np.diag(information)), gradient)
             trial = state.stepped(step)
             trial_corners = adjustment.corner_misfits(trial)
             trial_residual, _ = adjustment.whitened(trial, trial_corners, sd_px, weights)

@@ -1,6 +1,7 @@
 """Bring what the stages found into the hide frame and into one map."""
 
 from dataclasses import dataclass
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +21,7 @@ from hidescan.hidemap import (
     CardEntry,
     DoubtfulStretch,
     FormEntry,
+    FormName,
     HideMap,
     Inputs,
     LineGeometry,
@@ -43,7 +45,7 @@ from hidescan.plane import Plane
 from hidescan.problems import Doubt
 from hidescan.settings import Settings, settings_as_saved
 from hidescan.usable import lost_to_marks
-from hidescan.zones import Zone, lay_zones
+from hidescan.zones import Zone, lay_zones, zone_at
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,7 +79,8 @@ def assemble(
     outer = plan_view(camera, outline.ring_px, heights)
     hole_rings = [plan_view(camera, hole.ring_px, heights, hole=True) for hole in outline.holes]
     net = Polygon(outer, hole_rings)
-    zones = lay_zones(net, shape.form.name, settings.zones)
+    curve_mm = None if back.source == "none" else frame.xy(back.curve_mm)
+    zones = lay_zones(net, shape.form.name, curve_mm, settings.zones)
     marks = _hole_marks(outline, hole_rings, zones)
     usable = _usable(net, marks, measures, settings)
     middle = camera.px_from_mm(np.array([outer.mean(axis=0)]))
@@ -98,12 +101,12 @@ def assemble(
             neck_mm=_xy(frame.xy(back.neck_mm)[0]),
             tail_px=_xy(plane.camera.px_from_mm(back.tail_mm[None])[0]),
             neck_px=_xy(plane.camera.px_from_mm(back.neck_mm[None])[0]),
-            curve_mm=LineGeometry(_line(frame.xy(back.curve_mm))),
+            curve_mm=LineGeometry(_line(frame.xy(back.curve_mm) if curve_mm is None else curve_mm)),
             angle_sd_deg=back.angle_sd_deg,
             end_confidence=back.end_confidence,
             source=back.source,
         ),
-        form=FormEntry(shape.form.name, shape.form.confidence),
+        form=FormEntry(cast(FormName, shape.form.name), shape.form.confidence),
         measures=MeasuresEntry(
             _figure(measures.area_gross),
             _figure(measures.area_net),
@@ -167,7 +170,7 @@ def _outline_entry(camera: Camera, outline: Outline, outer: Points, hole_rings: 
 
 def _hole_marks(outline: Outline, hole_rings: list[Points], zones: tuple[Zone, ...]) -> tuple[MarkEntry, ...]:
     """One mark for each through hole, numbered from the neck down."""
-    marks = []
+    marks: list[MarkEntry] = []
     for hole, ring in sorted(
         zip(outline.holes, hole_rings, strict=True), key=lambda pair: -float(pair[1][:, 1].mean())
     ):
@@ -182,7 +185,7 @@ def _hole_marks(outline: Outline, hole_rings: list[Points], zones: tuple[Zone, .
                 area_mm2=polygon.area,
                 length_mm=length,
                 width_mm=width,
-                zone=next((zone.name for zone in zones if zone.polygon.intersects(polygon.centroid.buffer(1.0))), None),
+                zone=zone_at(zones, ring.mean(axis=0)),
                 confidence=hole.confidence,
                 status="found",
             )

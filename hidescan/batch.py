@@ -8,7 +8,7 @@ from hidescan.files import write_whole
 from hidescan.hidemap import XY, HideMap, Inputs
 from hidescan.photo import READABLE, read_photo
 from hidescan.pipeline import run
-from hidescan.problems import BadInput
+from hidescan.problems import BadInput, NotFound
 from hidescan.settings import Settings
 from hidescan.store import kept_inputs, map_path, save_map
 
@@ -61,7 +61,7 @@ def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
     target = map_path(job.folder or path.parent, photo.file)
     inputs = kept_inputs(target, photo.sha256, job.inputs, fresh=job.fresh, force=job.force)
     hide_map = run(photo, inputs, settings, job.card_scales)
-    if not hide_map:
+    if isinstance(hide_map, NotFound):
         raise BadInput(f"{path.name}: {hide_map}")
     picture = map_picture(photo.rgb, hide_map, job.units, settings.draw)
     kept = save_map(target, hide_map, fresh=job.fresh)

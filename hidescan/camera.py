@@ -84,7 +84,8 @@ class Camera:
         ray = self.rays(px)
         centre = self.centre_mm
         down = np.where(ray[:, 2] < 0, ray[:, 2], np.nan)
-        return centre[:2] + ray[:, :2] * ((z_mm - centre[2]) / down)[:, None]
+        xy_mm: Points = centre[:2] + ray[:, :2] * ((z_mm - centre[2]) / down)[:, None]
+        return xy_mm
 
     def mm_per_px(self, px: Points) -> NDArray[np.float64]:
         """Ground size of a pixel, mm: square root of the area that one pixel covers on the floor, (N,)."""
@@ -117,7 +118,8 @@ class Camera:
 def distort(normalised: Points, k1: float, k2: float) -> Points:
     """Apply radial distortion to normalised coordinates, (N, 2) -> (N, 2)."""
     r2 = np.sum(normalised**2, axis=1, keepdims=True)
-    return normalised * (1.0 + r2 * (k1 + r2 * k2))
+    distorted: Points = normalised * (1.0 + r2 * (k1 + r2 * k2))
+    return distorted
 
 
 def undistort(distorted: Points, k1: float, k2: float) -> Points:
@@ -135,4 +137,5 @@ def undistort(distorted: Points, k1: float, k2: float) -> Points:
         if not np.any(np.abs(step) > 1e-13):
             break
     scale = np.divide(radius, radius_d, out=np.ones_like(radius), where=radius_d > 1e-12)
-    return distorted * scale[:, None]
+    undistorted: Points = distorted * scale[:, None]
+    return undistorted

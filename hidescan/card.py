@@ -159,7 +159,7 @@ def _measure_card(
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     this_board = board(number)
     corners, ids, _, _ = cv2.aruco.CharucoDetector(this_board, charuco, parameters).detectBoard(crop)
-    if ids is None or len(ids) < settings.least_corners or this_board.checkCharucoCornersCollinear(ids):
+    if corners is None or len(ids) < settings.least_corners or this_board.checkCharucoCornersCollinear(ids):
         return None
     board_mm = inner_corners_mm()[ids.ravel()]
     corners_px = opencv5.points(corners)
@@ -215,4 +215,5 @@ def paper_corners_mm() -> Points:
     """Corners of the sheet that the pattern is centred on, board frame, (4, 2): the hull of A4 and Letter."""
     middle = np.array(PATTERN_MM) / 2
     half = np.maximum(A4_MM, LETTER_MM) / np.array(2.0)
-    return middle + half * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    corners: Points = middle + half * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
+    return corners

@@ -4,6 +4,7 @@ Exit codes: 0 done; 2 bad input or refused, one line on stderr; 1 a fault of our
 """
 
 import sys
+from collections.abc import Iterable
 from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
@@ -146,7 +147,7 @@ def schema() -> None:
     print(json.dumps(json_schema(), indent=1))
 
 
-def _progress(paths: list[Path], *, quiet: bool) -> "list[Path] | object":
+def _progress(paths: list[Path], *, quiet: bool) -> Iterable[Path]:
     """The paths, with a bar on stderr where there are several."""
     if quiet:
         return paths

@@ -46,7 +46,8 @@ def outward_normals(ring: Points) -> Points:
     chord = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
     normal = np.column_stack([chord[:, 1], -chord[:, 0]])
     length = np.linalg.norm(normal, axis=1, keepdims=True)
-    return np.divide(normal, length, out=np.zeros_like(normal), where=length > 0)
+    unit: Points = np.divide(normal, length, out=np.zeros_like(normal), where=length > 0)
+    return unit
 
 
 def resample(ring: Points, step: float) -> Points:

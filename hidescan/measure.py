@@ -90,6 +90,8 @@ def measure(
 
     unit = along / np.linalg.norm(along)
     axes = np.column_stack([unit, (-unit[1], unit[0])])
+    steep = np.tan(np.deg2rad(plane.camera.tilt_deg)) / np.tan(np.deg2rad(settings.lift_steep_deg))
+    lift = Prior(lift.mean, lift.u * max(1.0, float(steep)))
     heights = Heights(thickness.mean, lift.mean)
     value = figures(plane.camera, heights)
     variances: dict[str, Array] = {}
@@ -115,10 +117,8 @@ def measure(
         )
     total = np.sqrt(np.sum(list(variances.values()), axis=0))
     rows = [BudgetRow(source, 100.0 * float(np.sqrt(v[NET])) / value[NET]) for source, v in variances.items()]
-    return Measures(
-        *(Measured(float(x), float(u)) for x, u in zip(value, total, strict=True)),
-        budget=tuple(row for row in rows if row.area_percent > 0),
-    )
+    gross, net, length, width, around = (Measured(float(x), float(u)) for x, u in zip(value, total, strict=True))
+    return Measures(gross, net, length, width, around, tuple(row for row in rows if row.area_percent > 0))
 
 
 def _derivatives(function: Callable[[Array], Array], u: Array) -> Array:

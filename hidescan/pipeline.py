@@ -12,13 +12,13 @@ from shapely.geometry import Point, Polygon
 
 from hidescan.adjustment import Prior, Priors, Tape, from_board
 from hidescan.assemble import assemble
-from hidescan.backline import find_shape
+from hidescan.backline import Shape, find_shape
 from hidescan.card import doubled_numbers, find_cards, is_inverted, paper_corners_mm
 from hidescan.geometry import Points, rotation_2d
 from hidescan.heights import Heights, plan_view
 from hidescan.hidemap import XY, HideMap, Inputs
 from hidescan.lens import focal_prior, print_scale_priors, with_known_print
-from hidescan.measure import Rim, measure
+from hidescan.measure import Measures, Rim, measure
 from hidescan.opencv5 import grey_of
 from hidescan.outline import Hint, find_outline
 from hidescan.photo import Photo
@@ -26,6 +26,7 @@ from hidescan.plane import Plane, solve_plane
 from hidescan.problems import Doubt, NotFound
 from hidescan.quality import photo_doubts
 from hidescan.settings import Settings
+from hidescan.species import plausible_size
 
 
 def run(
@@ -43,16 +44,16 @@ def run(
     leather = _leather(inputs, settings)
     priors = _priors(photo, inputs, leather, settings)
     plane = solve_plane(cards, photo.size_px, priors, settings.plane)
-    if not plane:
+    if isinstance(plane, NotFound):
         return plane
     hints = tuple(Hint(hint.photo_px, hint.inside) for hint in inputs.hints)
     papers_px = [plane.camera.px_from_mm(corners) for corners in _papers_mm(plane)]
     outline = find_outline(photo.rgb, plane.camera, papers_px, settings.outline, hints=hints, hide_at=inputs.hide_at_px)
-    if not outline:
+    if isinstance(outline, NotFound):
         return outline
     if on_hide := _lying_on(plane, outline.ring_px):
         plane = solve_plane(cards, photo.size_px, priors, settings.plane, on_hide)
-        if not plane:
+        if isinstance(plane, NotFound):
             return plane
     heights = Heights(leather.thickness.mean, leather.lift.mean)
     plan_mm = plan_view(plane.camera, outline.ring_px, heights)
@@ -69,6 +70,7 @@ def run(
         *plane.doubts,
         *_doubled(grey, settings),
         *photo_doubts(cards, plane, plan_mm, inputs, settings.quality),
+        *_size_doubts(inputs, shape, measures),
     )
     return assemble(photo, inputs, plane, outline, shape, measures, heights=heights, doubts=doubts, settings=settings)
 
@@ -142,3 +144,10 @@ def _doubled(grey: NDArray[np.uint8], settings: Settings) -> list[Doubt]:
         Doubt("card-dropped", f"Two cards carry the number {number}; both were left out: print different numbers.")
         for number in doubled_numbers(grey, settings.card)
     ]
+
+
+def _size_doubts(inputs: Inputs, shape: Shape, measures: Measures) -> list[Doubt]:
+    if inputs.species is None:
+        return []
+    odd = plausible_size(inputs.species, shape.form.name, measures.area_net.value, measures.length.value)
+    return [] if odd is None else [Doubt("size-unusual", odd)]

@@ -117,7 +117,7 @@ def solve_plane(
     -------
     The plane, or NotFound where no camera above a flat floor explains the corners.
     """
-    ordered = tuple(sorted(cards, key=lambda card: -float(np.ptp(card.corners_px, axis=0).max())))
+    ordered = tuple(sorted(cards, key=lambda card: -_extent_px(card)))
     fit = _fit(Adjustment(ordered, size_px, priors, on_hide, settings))
     doubts: list[Doubt] = []
     if fit is not None and fit.misfit_cards():
@@ -132,7 +132,7 @@ def solve_plane(
     if not fit.misfit_cards():  # bent cards would blame the lens
         fit, focal_doubts = _cards_over_exif(fit)
     information, sd_px = _information(fit)
-    covariance = np.linalg.inv(sum(information.values()))
+    covariance = _inverse_of_sum(information)
     return Plane(
         state=fit.state,
         covariance=covariance,
@@ -142,6 +142,11 @@ def solve_plane(
         corner_sd_px=sd_px,
         doubts=(*doubts, *focal_doubts, *_tape_doubts(fit, covariance)),
     )
+
+
+def _extent_px(card: Card) -> float:
+    extent: Array = card.corners_px.max(axis=0) - card.corners_px.min(axis=0)
+    return float(extent.max())
 
 
 def _fit(adjustment: Adjustment) -> _Fit | None:
@@ -219,10 +224,10 @@ def _cards_over_exif(fit: _Fit) -> tuple[_Fit, list[Doubt]]:
     prior, settings = adjustment.priors.ln_focal, adjustment.settings
     if prior.u >= settings.broad_ln_focal_u:
         return fit, []
-    covariance = np.linalg.inv(sum(_information(fit)[0].values()))
+    covariance = _inverse_of_sum(_information(fit)[0])
     change = float(fit.state.parameters[LN_F]) - prior.mean
     expected = np.sqrt(max(prior.u**2 - covariance[LN_F, LN_F], 1e-12))
-    if abs(change) <= settings.contradiction_sigma * expected:
+    if abs(change) <= settings.focal_contradiction_sigma * expected:
         return fit, []
     broad = replace(adjustment.priors, ln_focal=Prior(prior.mean, settings.broad_ln_focal_u), lens_covariance=None)
     free = _fit(replace(adjustment, priors=broad))
@@ -255,6 +260,11 @@ def _information(fit: _Fit) -> tuple[dict[str, Array], float]:
         "tape": J_tapes.T @ J_tapes,
     }
     return information, float(np.sqrt(variance))
+
+
+def _inverse_of_sum(information: Mapping[str, Array]) -> Array:
+    covariance: Array = np.linalg.inv(np.sum(list(information.values()), axis=0))
+    return covariance
 
 
 def _places(fit: _Fit) -> tuple[CardPlace, ...]:

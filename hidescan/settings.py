@@ -52,10 +52,10 @@ class SymmetrySettings:
     most_iterations: int = 25
     # Movement of the far end of the axis at which the fit stops: 0.1 mm on a deer hide.
     converged: float = 1e-4
-    # Hides are laid out by eye: the spine's sag is taken as 1.5 % of its length (sd). The prior weighs against about
-    # 30 independent stretches of rim.
+    # Hides are laid out by eye: the spine's sag is taken as 1.5 % of its length (sd). Weight of that prior: weaker, and
+    # wrong axes bend until they fit; stronger, and a true sag is held down (both seen on generated outlines).
     sag_sd: float = 0.015
-    sag_prior_weight: float = 1 / 30
+    sag_prior_weight: float = 1 / 100
     # Points of the rim err together over a limb's width: the sd of the angle from independent points is raised by
     # this factor, set so that the errors of generated outlines keep to it (calibration/shape/).
     sd_inflation: float = 12.0
@@ -82,8 +82,8 @@ class PlaneSettings:
     typical_focal_35mm: float = 27.0
     broad_ln_focal_u: float = 0.30
     # A phone's main camera after its own correction: k1 seldom beyond 0.1, k2 beyond 0.04.
-    k1_u: float = 0.06
-    k2_u: float = 0.02
+    k1_u: float = 0.07
+    k2_u: float = 0.025
     # Print scale never measured: rectangular, 2 % common and 0.5 % between the directions; divided by sqrt(3).
     # Laser engines are specified at 2 % and differ in x and y (printer makers' figures, 1988-1999).
     unmeasured_ln_scale_u: float = 0.02 / 3**0.5
@@ -102,8 +102,10 @@ class PlaneSettings:
     on_hide_lift_u_mm: float = 1.0
     # Beyond this no figure is worth printing.
     hopeless_rms_px: float = 5.0
-    # Two statements contradict when they differ by more than three standard deviations.
+    # Two statements contradict when they differ by more than this many standard deviations. For the focal length the
+    # limit is lower: the price of a false alarm is a somewhat wider ±, that of a missed zoom a wrong area.
     contradiction_sigma: float = 3.0
+    focal_contradiction_sigma: float = 2.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,9 +118,12 @@ class MeasureSettings:
     # A given thickness holds where it was gauged; over one hide it varies by a good tenth.
     given_thickness_u_share: float = 0.15
     # A hide laid flat by hand: parts of the rim touch the floor, others stand up to some 4 mm (8 on a stiff hide);
-    # the mean is what counts for the area.
-    lift_mm: float = 1.5
-    lift_u_mm: float = 1.0
+    # the mean is what counts for the area (a judgement; nobody seems to have published figures).
+    lift_mm: float = 1.8
+    lift_u_mm: float = 1.2
+    # From this tilt on the lift's uncertainty is raised by tan(tilt) / tan(this): a hide seen from low down shows its
+    # humps instead of its rim.
+    lift_steep_deg: float = 30.0
     # Neighbouring stretches of rim are off alike over about the width of the strip that they were found in.
     rim_correlation_mm: float = 15.0
     # Share of the rim's uncertainty that is the same all round: a wider blur or a shadow pulls every edge one way.
@@ -141,13 +146,56 @@ class FormSettings:
     # Share of the edge, at either end, that counts as near the end.
     corner: float = 0.07
     # Points of a cut edge that err together (a knife wanders over a hand's breadth).
-    edge_correlated: float = 12.0
+    edge_correlated: float = 6.5
     # Share of doubt for shapes that were never generated.
     doubt: float = 0.03
     # Fitted to generated outlines by calibration/shape/fit_shape.py.
-    centre: tuple[float, ...] = (0.0,) * 17
-    spread: tuple[float, ...] = (1.0,) * 17
-    weights: tuple[tuple[float, ...], ...] = ((0.0,) * 17,) * 6
+    centre: tuple[float, ...] = (
+        0.0,
+        0.901,
+        0.53,
+        0.802,
+        1.185,
+        0.663,
+        0.578,
+        0.729,
+        0.419,
+        0.761,
+        0.602,
+        0.661,
+        5.616,
+        -0.865,
+        -0.354,
+        0.673,
+        1.075,
+    )
+    spread: tuple[float, ...] = (
+        1.0,
+        0.063,
+        0.15,
+        0.345,
+        0.743,
+        0.306,
+        0.444,
+        0.314,
+        0.064,
+        0.124,
+        0.118,
+        0.238,
+        0.783,
+        1.3,
+        0.642,
+        0.498,
+        0.662,
+    )
+    weights: tuple[tuple[float, ...], ...] = (
+        (1.97, 1.41, 0.13, -0.54, -1.74, -1.3, -1.07, 1.08, 1.46, -1.18, -0.15, 1.87, 0.86, 2.05, 0.64, 0.12, -0.42),
+        (-1.01, -0.3, -1.31, 0.47, -2.53, 3.63, -1.04, -1.23, -2.28, -0.46, 1.7, -0.43, 0.07, 0.49, 0.49, -0.98, 1.01),
+        (-2.03, 0.53, 1.22, -0.53, -0.17, 0.03, 1.09, 0.0, 0.3, -0.54, 1.05, -0.15, 0.5, -0.03, -0.35, 0.28, 0.37),
+        (0.91, 0.04, 0.81, 0.42, -0.28, -0.83, -0.66, -1.51, 0.92, 0.72, -0.96, -0.39, -0.29, 0.1, -0.35, 0.65, -2.29),
+        (-1.65, -0.83, -0.18, 0.28, 1.83, 0.73, 0.51, 0.83, -0.13, 0.09, -0.87, -1.42, -0.71, -0.7, 0.02, 0.1, 1.14),
+        (1.81, -0.84, -0.66, -0.11, 2.9, -2.27, 1.17, 0.82, -0.28, 1.36, -0.76, 0.51, -0.43, -1.91, -0.45, -0.17, 0.2),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,8 +207,8 @@ class EndSettings:
     # Share of doubt for shapes that were never generated: no more than 0.99 is ever said.
     doubt: float = 0.02
     # Fitted to generated outlines by calibration/shape/fit_shape.py; order of END_FEATURES in ends.py.
-    whole_weights: tuple[float, ...] = (0.0,) * 9
-    side_weights: tuple[float, ...] = (0.0,) * 9
+    whole_weights: tuple[float, ...] = (-15.23, 10.51, 3.73, 88.23, 3.22, -12.82, 1.17, 1.5, -1.68)
+    side_weights: tuple[float, ...] = (-10.94, 5.22, 6.78, 64.59, 0.04, -13.93, 4.37, 1.27, -3.06)
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +220,7 @@ class ShapeSettings:
     ends: EndSettings = EndSettings()
     # Choice among the axes of a whole hide: weight of the rim's agreement and of the overlap, fitted to generated
     # outlines by calibration/shape/fit_shape.py.
-    axis_weights: tuple[float, float] = (20.0, 20.0)
+    axis_weights: tuple[float, float] = (25.4, 14.3)
     # A sag below this share of the length is taken for straight: it is within the error of the fit.
     least_sag: float = 0.006
     # Probability that a shoulder's longest straight cut is the one that parted it from the butt.
@@ -194,9 +242,9 @@ class ZoneLines:
     of about half its area (trade glossary); the rest is common practice, no source.
     """
 
-    shoulder: float = 0.64
+    shoulder: float = 0.65
     neck: float = 0.86
-    belly: float = 0.74
+    belly: float = 0.77
     shank: float = 1.08
     flank: float = 0.4
     hind_shank: float = 0.32
@@ -281,6 +329,9 @@ class Settings:
     card: CardSettings = field(default_factory=CardSettings)
     plane: PlaneSettings = field(default_factory=PlaneSettings)
     shape: ShapeSettings = field(default_factory=ShapeSettings)
+    zones: ZoneLines = field(default_factory=ZoneLines)
+    sampling: SamplingSettings = field(default_factory=SamplingSettings)
+    thickness: ThicknessSettings = field(default_factory=ThicknessSettings)
     measure: MeasureSettings = field(default_factory=MeasureSettings)
     usable: UsableSettings = field(default_factory=UsableSettings)
     quality: QualitySettings = field(default_factory=QualitySettings)

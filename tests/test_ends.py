@@ -5,7 +5,7 @@ import pytest
 from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 
-from hidescan.ends import END_FEATURES, axis_crossings, end_features, neck_probability
+from hidescan.ends import END_FEATURES, axis_crossings, end_figures, neck_probability
 from hidescan.geometry import resample
 from hidescan.settings import EndSettings
 
@@ -29,27 +29,27 @@ def test_crossings() -> None:
 def test_turning_the_axis_round_turns_the_sign() -> None:
     ring = boxy_hide()
     low, high = -0.6, 0.75
-    up = end_features(ring, low, high, SETTINGS)
-    down = end_features(-ring, -high, -low, SETTINGS)
-    assert up.shape == (len(END_FEATURES),)
-    np.testing.assert_allclose(up, -down, atol=1e-9)
+    up = end_figures(ring, low, high, SETTINGS)
+    down = end_figures(-ring, -high, -low, SETTINGS)
+    assert up.shape == (2, len(END_FEATURES))
+    np.testing.assert_allclose(up, down[::-1], atol=1e-9)
     weights = SETTINGS.whole_weights
     both = neck_probability(up, weights, SETTINGS) + neck_probability(down, weights, SETTINGS)
     assert both == pytest.approx(1.0)
 
 
 def test_wide_tab_is_the_neck() -> None:
-    probability = neck_probability(end_features(boxy_hide(), -0.6, 0.75, SETTINGS), SETTINGS.whole_weights, SETTINGS)
+    probability = neck_probability(end_figures(boxy_hide(), -0.6, 0.75, SETTINGS), SETTINGS.whole_weights, SETTINGS)
     assert 0.9 < probability <= 0.99
 
 
 def test_half_a_hide_counts_as_if_mirrored() -> None:
     ring = boxy_hide()
     half = np.minimum(ring, [0.0, np.inf])  # all of it left of the axis
-    whole = end_features(ring, -0.6, 0.75, SETTINGS)
-    np.testing.assert_allclose(end_features(half, -0.6, 0.75, SETTINGS, left_only=True), whole, atol=0.02)
+    whole = end_figures(ring, -0.6, 0.75, SETTINGS)
+    np.testing.assert_allclose(end_figures(half, -0.6, 0.75, SETTINGS, left_only=True), whole, atol=0.02)
 
 
 def test_no_sign_of_a_neck_is_a_coin_toss() -> None:
-    features = np.zeros(len(END_FEATURES))
-    assert neck_probability(features, SETTINGS.whole_weights, SETTINGS) == 0.5
+    figures = np.ones((2, len(END_FEATURES)))
+    assert neck_probability(figures, SETTINGS.whole_weights, SETTINGS) == 0.5

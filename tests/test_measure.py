@@ -35,7 +35,7 @@ def turned_into_floor(plane: Plane, direction: Array) -> Array:
     """A direction of the scene in the plane's own floor frame."""
     ends = CAMERA.project(np.array([[0.0, 0, 0], [100 * direction[0], 100 * direction[1], 0]]))
     a, b = plane.camera.mm_from_px(ends)
-    return b - a
+    return np.asarray(b - a)
 
 
 def test_rectangle_1000_x_600() -> None:

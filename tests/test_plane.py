@@ -161,7 +161,7 @@ def _length(plane: Plane, ends_px: np.ndarray, step: np.ndarray) -> float:
 def _slope(plane: Plane, ends_px: np.ndarray, p: int, at: float) -> float:
     step = np.zeros(len(plane.covariance))
     step[p] = 0.01 * np.sqrt(plane.covariance[p, p])
-    return (_length(plane, ends_px, step) - at) / step[p]
+    return float((_length(plane, ends_px, step) - at) / step[p])
 
 
 def test_ln_focal_is_the_first_parameter() -> None:

@@ -4,7 +4,6 @@ from pathlib import Path
 
 import pytest
 
-from hidescan import files
 from hidescan.files import write_whole
 from hidescan.hidemap import HintInput, Inputs
 from hidescan.problems import BadInput
@@ -75,7 +74,7 @@ def test_a_failed_write_leaves_the_old_file_whole(tmp_path: Path, monkeypatch: p
     def full(_: int) -> None:
         raise OSError(28, "No space left on device")
 
-    monkeypatch.setattr(files.os, "fsync", full)
+    monkeypatch.setattr("os.fsync", full)
     with pytest.raises(BadInput, match="No space left"):
         write_whole(target, b"new")
     assert target.read_bytes() == b"old"

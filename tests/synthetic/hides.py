@@ -284,11 +284,13 @@ def _inside_span(outline: Polygon, line: Points) -> Points:
     return shapely.get_coordinates(path.interpolate(np.linspace(along[0], along[-1], 41)))
 
 
-def whole_hide(rng: Generator, species: str, *, limb_cut: bool | None = None) -> SyntheticHide:
-    """A whole spread hide; `limb_cut` None cuts one limb off in a third of them."""
+def whole_hide(
+    rng: Generator, species: str, *, limb_cut: bool | None = None, sag: float | None = None
+) -> SyntheticHide:
+    """A whole spread hide; `limb_cut` None cuts one limb off in a third of them, `sag` None draws how it lies."""
     limb_cut = bool(rng.random() < 1 / 3) if limb_cut is None else limb_cut
     straight = _straight_hide(rng, species, limb_cut)
-    sag, wave = _spine(rng)
+    sag, wave = _spine(rng) if sag is None else (sag, 0.0)
     bent = _largest(Polygon(_bend(_ring(straight), sag, wave)))
     along = np.linspace(-0.3, 1.3, 400)
     spine = _inside_span(bent, _bend(np.column_stack([0 * along, along]), sag, wave))

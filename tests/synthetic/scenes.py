@@ -155,8 +155,8 @@ def picture(
     big = cv2.remap(paint, fine[0], fine[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
     photo = cv2.resize(big, (w, h), interpolation=cv2.INTER_AREA)
     photo = cv2.GaussianBlur(photo, (0, 0), max(look.blur_px, 0.3))
-    photo += look.noise * rng.standard_normal(photo.shape, dtype=np.float32)
-    return np.clip(np.rint(photo), 0, 255).astype(np.uint8)
+    noisy = photo + look.noise * rng.standard_normal(photo.shape, dtype=np.float32)
+    return np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
 
 
 @dataclass(frozen=True, eq=False)
