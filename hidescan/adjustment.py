@@ -294,7 +294,8 @@ def minimised(adjustment: Adjustment, start: State, beat: float = np.inf) -> tup
         cost = float(residual @ residual)
         information, gradient = jacobian.T @ jacobian, jacobian.T @ residual
         while damping < 1e8:
-            step: Array = -np.linalg.solve(information + damping * np.diag(np.diag(information)), gradient)
+            damped = information + damping * np.diag(np.diag(information))
+            step = -np.linalg.solve(damped, gradient).astype(np.float64)
             trial = state.stepped(step)
             trial_corners = adjustment.corner_misfits(trial)
             trial_residual, _ = adjustment.whitened(trial, trial_corners, sd_px, weights)

@@ -6,8 +6,10 @@ from pathlib import Path
 from hidescan.draw import map_picture
 from hidescan.files import write_whole
 from hidescan.hidemap import XY, HideMap, Inputs
-from hidescan.photo import READABLE, read_photo
-from hidescan.pipeline import run
+from hidescan.photo import READABLE, Photo, read_photo
+from hidescan.lens_file import kept_profile, read_profile
+from hidescan.lens_profile import LensProfile
+from hidescan.pipeline import Known, run
 from hidescan.problems import BadInput, NotFound
 from hidescan.settings import Settings
 from hidescan.store import kept_inputs, map_path, save_map
@@ -60,10 +62,23 @@ def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
     photo = read_photo(path, settings.photo)
     target = map_path(job.folder or path.parent, photo.file)
     inputs = kept_inputs(target, photo.sha256, job.inputs, fresh=job.fresh, force=job.force)
-    hide_map = run(photo, inputs, settings, job.card_scales)
+    hide_map = run(photo, inputs, settings, Known(job.card_scales, _lens(photo, inputs)))
     if isinstance(hide_map, NotFound):
         raise BadInput(f"{path.name}: {hide_map}")
     picture = map_picture(photo.rgb, hide_map, job.units, settings.draw)
     kept = save_map(target, hide_map, fresh=job.fresh)
     write_whole(target.with_name(f"{path.stem}.map.png"), picture)
     return target, kept
+
+
+def _lens(photo: Photo, inputs: Inputs) -> tuple[str, LensProfile] | None:
+    """The profile that was named, which must fit the photo; else the user's own that fits by EXIF."""
+    if inputs.lens is None:
+        return kept_profile(photo)
+    profile = read_profile(Path(inputs.lens))
+    if (max(photo.size_px), min(photo.size_px)) != (profile.long_side_px, profile.short_side_px):
+        raise BadInput(
+            f"{photo.file}: is {photo.width_px} x {photo.height_px}, the lens profile is for "
+            f"{profile.long_side_px} x {profile.short_side_px}. Was the photo cropped? Leave --lens away."
+        )
+    return inputs.lens, profile

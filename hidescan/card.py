@@ -5,7 +5,7 @@ carries the marker ids 10 k ... 10 k + 9. Board frame: origin at the pattern's t
 """
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -158,6 +158,7 @@ def _measure_card(
     parameters = _detector_parameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
     this_board = board(number)
+    corners: Any  # None where nothing was found, which OpenCV's stubs do not say
     corners, ids, _, _ = cv2.aruco.CharucoDetector(this_board, charuco, parameters).detectBoard(crop)
     if corners is None or len(ids) < settings.least_corners or this_board.checkCharucoCornersCollinear(ids):
         return None

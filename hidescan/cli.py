@@ -78,6 +78,7 @@ def map_(
     thickness: Annotated[str | None, typer.Option(help="Leather thickness: 1.8mm, 4.5oz, 5/64in.")] = None,
     card_scale: Annotated[str | None, typer.Option(help="Measured / nominal of the two check bars: SX,SY.")] = None,
     tape: Annotated[list[str] | None, typer.Option(help="Tape between two cards' rings: 1-3:1842mm.")] = None,
+    lens: Annotated[str | None, typer.Option(help="Lens profile; else one of yours that fits the EXIF.")] = None,
     neck: Annotated[str | None, typer.Option(help="A photo pixel toward the neck: X,Y.")] = None,
     form: Annotated[str | None, typer.Option(help="whole, side, bend, shoulder, belly or piece.")] = None,
     face: Annotated[str, typer.Option(help="Which face is up: grain, flesh or unknown.")] = "unknown",
@@ -107,6 +108,7 @@ def map_(
         thickness_mm=None if thickness is None else parse_thickness_mm(thickness),
         card_scale=None if card_scale is None else options.card_scale(card_scale),
         tapes=tuple(options.tape(text) for text in tape or ()),
+        lens=lens,
         neck_px=None if neck is None else options.pair(neck, "--neck"),
         hide_at_px=None if hide is None else options.pair(hide, "--hide"),
         form=options.form(form),
@@ -135,6 +137,36 @@ def map_(
         if len(found) > 1:
             print(f"{len(failed)} of {len(found)} photos were not mapped: {', '.join(failed)}", file=sys.stderr)
         raise typer.Exit(2)
+
+
+@app.command()
+def lens(
+    photos: Annotated[list[Path], typer.Argument(help="Five or more photos of a card.", show_default=False)],
+    out: Annotated[Path, typer.Option("-o", "--out", help="TOML file to write.")],
+) -> None:
+    """Make a lens profile, and keep it so that matching photos use it by themselves."""
+    from hidescan.card import find_cards
+    from hidescan.files import write_whole
+    from hidescan.lens_file import keep_profile, to_toml
+    from hidescan.lens_profile import make_profile
+    from hidescan.opencv5 import grey_of
+    from hidescan.photo import read_photo
+    from hidescan.problems import NotFound
+    from hidescan.settings import Settings
+
+    settings = Settings()
+    seen = []
+    for path in _progress(photos, quiet=len(photos) == 1):
+        photo = read_photo(path, settings.photo)
+        if cards := find_cards(grey_of(photo.rgb), settings.card):
+            seen.append((photo, cards))
+    profile = make_profile(seen, settings.plane, settings.lens)
+    if isinstance(profile, NotFound):
+        raise BadInput(f"lens: {profile}")
+    write_whole(out, to_toml(profile))
+    kept = keep_profile(profile)
+    print(f"{out}: {profile.camera}, f {profile.focal_px:.1f} px, k1 {profile.k1:+.4f}, k2 {profile.k2:+.4f}")
+    print(f"  from {profile.photos} photos, corners fit to {profile.rms_px:.2f} px rms; kept in {kept}")
 
 
 @app.command()

@@ -4,7 +4,7 @@ photo -> cards -> plane -> outline -> (cards found lying on the hide: plane agai
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +18,7 @@ from hidescan.geometry import Points, rotation_2d
 from hidescan.heights import Heights, plan_view
 from hidescan.hidemap import XY, HideMap, Inputs
 from hidescan.lens import focal_prior, print_scale_priors, with_known_print
+from hidescan.lens_profile import LensProfile
 from hidescan.measure import Measures, Rim, measure
 from hidescan.opencv5 import grey_of
 from hidescan.outline import Hint, find_outline
@@ -29,20 +30,27 @@ from hidescan.settings import Settings
 from hidescan.species import plausible_size
 
 
-def run(
-    photo: Photo, inputs: Inputs, settings: Settings, card_scales: Mapping[int, XY] | None = None
-) -> HideMap | NotFound:
-    """Map a photo: every stage takes what the ones before it gave, and none touches disk.
+@dataclass(frozen=True, slots=True, eq=False)
+class Known:
+    """What is known besides the photo: prints measured earlier, by card number, and a lens profile with its name."""
 
-    `card_scales` are prints measured earlier, by card number; a scale among the inputs goes before them.
-    """
+    card_scales: Mapping[int, XY] = field(default_factory=dict)
+    lens: tuple[str, LensProfile] | None = None
+
+
+def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = None) -> HideMap | NotFound:
+    """Map a photo: every stage takes what the ones before it gave, and none touches disk."""
+    known = known or Known()
     grey = grey_of(photo.rgb)
     cards = find_cards(grey, settings.card)
     if not cards:
         return _no_card(grey, settings)
-    inputs = with_known_print(inputs, cards, card_scales or {})
+    inputs = with_known_print(inputs, cards, known.card_scales)
     leather = _leather(inputs, settings)
     priors = _priors(photo, inputs, leather, settings)
+    if known.lens is not None:
+        inputs = replace(inputs, lens=known.lens[0])
+        priors = known.lens[1].on(priors, settings.lens)
     plane = solve_plane(cards, photo.size_px, priors, settings.plane)
     if isinstance(plane, NotFound):
         return plane

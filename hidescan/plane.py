@@ -162,7 +162,7 @@ def _fit(adjustment: Adjustment) -> _Fit | None:
 def _misfit_limit_px(card: Card, settings: PlaneSettings) -> float:
     """Corner noise has a floor in px; on a card seen large, blur and print errors make it grow with the pattern."""
     px_per_mm = np.linalg.norm(np.ptp(card.corners_px, axis=0)) / np.linalg.norm(np.ptp(card.board_mm, axis=0))
-    return float(max(settings.misfit_rms_px, settings.misfit_rms_mm * px_per_mm))
+    return float(max(settings.misfit_rms_px, settings.misfit_rms_mm * float(px_per_mm)))
 
 
 def _without_misfits(fit: _Fit) -> tuple[_Fit | None, list[Doubt]]:

@@ -86,7 +86,7 @@ def scene(job: tuple[Row, int]) -> Outcome | None:
     rng = np.random.default_rng([seed, *row.name.encode()])
     species = row.species or str(rng.choice(["goat", "deer", "calf", "cattle"]))
     hide = whole_hide(rng, species)
-    ring = hide.ring_mm[:: max(1, len(hide.ring_mm) // 900)]
+    ring = hide.ring_mm[:: max(1, len(hide.ring_mm) // 500)]
     if np.sum(ring[:, 0] * np.roll(ring[:, 1], -1) - np.roll(ring[:, 0], -1) * ring[:, 1]) < 0:
         ring = ring[::-1]
     k1 = float(rng.normal(0, 0.05)) if row.k1 is None else row.k1
@@ -122,7 +122,8 @@ def scene(job: tuple[Row, int]) -> Outcome | None:
     true = float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
     rows = {r.source: r.area_percent for r in m.budget}
     plane_u = float(np.sqrt(sum(rows.get(s, 0.0) ** 2 for s in ("corner noise", "lens", "print scale", "tape"))))
-    bound = area_sd_percent(camera, cards, ring[::3], plane.corner_sd_px, priors) if not row.tape and not row.profile else np.nan
+    with_bound = seed % 10 == 0 and not row.tape and not row.profile  # numerical, and slow
+    bound = area_sd_percent(camera, cards, ring[::3], plane.corner_sd_px, priors) if with_bound else np.nan
     return Outcome(100 * (m.area_net.value / true - 1), 100 * m.area_net.expanded / true, plane_u, bound)
 
 

@@ -1,0 +1,94 @@
+"""Lens profiles on disk: TOML, one file a profile; the user's own lie in the config folder and are found by EXIF."""
+
+import re
+import tomllib
+from pathlib import Path
+
+import numpy as np
+from platformdirs import user_config_path
+
+from hidescan.files import write_whole
+from hidescan.lens_profile import LensProfile
+from hidescan.photo import Photo
+from hidescan.problems import BadInput
+
+
+def to_toml(profile: LensProfile) -> bytes:
+    """The profile's file."""
+    lines = [
+        "# hidescan lens profile: focal length and distortion (k1, k2 on normalised coordinates, as in OpenCV)",
+        f'camera = "{_quoted(profile.camera)}"',
+        *(f"{name} = {v!r}" for name in ("focal_mm", "focal_35mm") if (v := getattr(profile, name)) is not None),
+        f"size_px = [{profile.long_side_px}, {profile.short_side_px}]",
+        f"focal_px = {profile.focal_px!r}",
+        f"k1 = {profile.k1!r}",
+        f"k2 = {profile.k2!r}",
+        "# covariance over ln focal length, k1, k2",
+        f"covariance = {profile.covariance.tolist()!r}",
+        f"photos = {profile.photos}",
+        f"rms_px = {profile.rms_px!r}",
+        *([f'taken = "{_quoted(profile.taken)}"'] if profile.taken else []),
+    ]
+    return ("\n".join(lines) + "\n").encode()
+
+
+def read_profile(path: Path) -> LensProfile:
+    """Read a profile.
+
+    Raises
+    ------
+    BadInput
+        Missing, or no lens profile.
+    """
+    try:
+        plain = tomllib.loads(path.read_text())
+        long_side, short_side = plain["size_px"]
+        covariance = np.array(plain["covariance"], dtype=np.float64)
+        profile = LensProfile(
+            camera=str(plain["camera"]),
+            focal_mm=plain.get("focal_mm"),
+            focal_35mm=plain.get("focal_35mm"),
+            long_side_px=int(long_side),
+            short_side_px=int(short_side),
+            focal_px=float(plain["focal_px"]),
+            k1=float(plain["k1"]),
+            k2=float(plain["k2"]),
+            covariance=covariance,
+            photos=int(plain["photos"]),
+            rms_px=float(plain["rms_px"]),
+            taken=plain.get("taken"),
+        )
+        np.linalg.cholesky(covariance.reshape(3, 3))  # also refuses NaN and what is no covariance
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
+    except (ValueError, KeyError, TypeError, np.linalg.LinAlgError) as error:
+        raise BadInput(f"{path}: is not a lens profile. Make one with hidescan lens.") from error
+    if not profile.focal_px > 0:
+        raise BadInput(f"{path}: the focal length must be more than zero.")
+    return profile
+
+
+def keep_profile(profile: LensProfile) -> Path:
+    """Keep a profile among the user's own, so that matching photos find it; returns where."""
+    name = f"{profile.camera} {profile.focal_35mm or profile.focal_mm or ''} {profile.long_side_px}"
+    path = _folder() / f"{re.sub(r'[^A-Za-z0-9.]+', '-', name).strip('-')}.toml"
+    write_whole(path, to_toml(profile))
+    return path
+
+
+def kept_profile(photo: Photo) -> tuple[str, LensProfile] | None:
+    """The user's own profile that fits a photo's EXIF, with its name."""
+    folder = _folder()
+    for path in sorted(folder.glob("*.toml")) if folder.is_dir() else ():
+        profile = read_profile(path)
+        if profile.fits(photo):
+            return path.stem, profile
+    return None
+
+
+def _folder() -> Path:
+    return Path(user_config_path("hidescan", appauthor=False)) / "lenses"
+
+
+def _quoted(text: str) -> str:
+    return text.replace("\\", "\\\\").replace('"', '\\"')
