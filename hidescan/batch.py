@@ -6,9 +6,9 @@ from pathlib import Path
 from hidescan.draw import map_picture
 from hidescan.files import write_whole
 from hidescan.hidemap import XY, HideMap, Inputs
-from hidescan.photo import READABLE, Photo, read_photo
 from hidescan.lens_file import kept_profile, read_profile
 from hidescan.lens_profile import LensProfile
+from hidescan.photo import READABLE, Photo, read_photo
 from hidescan.pipeline import Known, run
 from hidescan.problems import BadInput, NotFound
 from hidescan.settings import Settings
@@ -62,13 +62,24 @@ def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
     photo = read_photo(path, settings.photo)
     target = map_path(job.folder or path.parent, photo.file)
     inputs = kept_inputs(target, photo.sha256, job.inputs, fresh=job.fresh, force=job.force)
-    hide_map = run(photo, inputs, settings, Known(job.card_scales, _lens(photo, inputs)))
+    hide_map = run(photo, inputs, settings, known_for(photo, inputs, job.card_scales))
     if isinstance(hide_map, NotFound):
         raise BadInput(f"{path.name}: {hide_map}")
     picture = map_picture(photo.rgb, hide_map, job.units, settings.draw)
     kept = save_map(target, hide_map, fresh=job.fresh)
     write_whole(target.with_name(f"{path.stem}.map.png"), picture)
     return target, kept
+
+
+def known_for(photo: Photo, inputs: Inputs, card_scales: dict[int, XY]) -> Known:
+    """What this machine remembers that bears on a photo.
+
+    Raises
+    ------
+    BadInput
+        A lens profile was named that cannot be read or does not fit the photo.
+    """
+    return Known(card_scales, _lens(photo, inputs))
 
 
 def _lens(photo: Photo, inputs: Inputs) -> tuple[str, LensProfile] | None:

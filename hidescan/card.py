@@ -69,8 +69,16 @@ def board(number: int) -> "cv2.aruco.CharucoBoard":
     )
 
 
-def find_cards(grey: NDArray[np.uint8], settings: CardSettings) -> tuple[Card, ...]:
-    """Find every card in a grey photo, sorted by number.
+@dataclass(frozen=True, slots=True, eq=False)
+class CardSearch:
+    """What a search found: cards by number, and the numbers that more than one card carries (none of those is used)."""
+
+    cards: tuple[Card, ...]
+    doubled: tuple[int, ...]
+
+
+def find_cards(grey: NDArray[np.uint8], settings: CardSettings) -> CardSearch:
+    """Find every card in a grey photo.
 
     Markers are looked for in a reduced copy, since a card needs far fewer pixels to be recognised than to be
     measured; the corners are then found at full resolution, inside each card's own part of the picture. When the
@@ -89,8 +97,10 @@ def find_cards(grey: NDArray[np.uint8], settings: CardSettings) -> tuple[Card, .
     markers = _markers(grey, settings.search_long_side_px)
     if len(markers) < settings.least_markers_reduced or any(len(m) < MARKERS for m in _by_card(markers).values()):
         markers = max(markers, _markers(grey, None), key=len)
-    cards = (_measure_card(grey, number, found, settings) for number, found in sorted(_by_card(markers).items()))
-    return tuple(card for card in cards if card is not None)
+    by_card = _by_card(markers)
+    cards = (_measure_card(grey, number, found, settings) for number, found in sorted(by_card.items()))
+    doubled = {marker // MARKERS for marker, _ in markers} - by_card.keys()
+    return CardSearch(tuple(card for card in cards if card is not None), tuple(sorted(doubled)))
 
 
 def is_inverted(grey: NDArray[np.uint8], settings: CardSettings) -> bool:
@@ -133,13 +143,6 @@ def _by_card(markers: list[tuple[int, Points]]) -> dict[int, list[tuple[int, Poi
     for marker, corners in markers:
         cards.setdefault(marker // MARKERS, []).append((marker, corners))
     return {number: found for number, found in cards.items() if len({m for m, _ in found}) == len(found)}
-
-
-def doubled_numbers(grey: NDArray[np.uint8], settings: CardSettings) -> tuple[int, ...]:
-    """Numbers that more than one card in the photo carries."""
-    markers = _markers(grey, settings.search_long_side_px)
-    kept = _by_card(markers)
-    return tuple(sorted({marker // MARKERS for marker, _ in markers} - kept.keys()))
 
 
 def _measure_card(

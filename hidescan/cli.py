@@ -158,7 +158,7 @@ def lens(
     seen = []
     for path in _progress(photos, quiet=len(photos) == 1):
         photo = read_photo(path, settings.photo)
-        if cards := find_cards(grey_of(photo.rgb), settings.card):
+        if cards := find_cards(grey_of(photo.rgb), settings.card).cards:
             seen.append((photo, cards))
     profile = make_profile(seen, settings.plane, settings.lens)
     if isinstance(profile, NotFound):
@@ -167,6 +167,39 @@ def lens(
     kept = keep_profile(profile)
     print(f"{out}: {profile.camera}, f {profile.focal_px:.1f} px, k1 {profile.k1:+.4f}, k2 {profile.k2:+.4f}")
     print(f"  from {profile.photos} photos, corners fit to {profile.rms_px:.2f} px rms; kept in {kept}")
+
+
+@app.command()
+def check(
+    photo: Annotated[Path, typer.Argument(help="A photo of a card and a plain sheet beside it.", show_default=False)],
+    sheet: Annotated[Paper, typer.Option(help="The plain sheet's size.")],
+    card_scale: Annotated[str | None, typer.Option(help="Measured / nominal of the two check bars: SX,SY.")] = None,
+) -> None:
+    """Prove it to yourself: a plain sheet of paper, whose size a standard fixes, measured as if it were a hide."""
+    from hidescan import options
+    from hidescan.batch import known_for
+    from hidescan.config import card_scales
+    from hidescan.hidemap import Inputs
+    from hidescan.opencv5 import grey_of
+    from hidescan.photo import read_photo
+    from hidescan.pipeline import find_floor, papers_mm, print_measured
+    from hidescan.problems import NotFound
+    from hidescan.settings import Settings
+    from hidescan.sheet_check import check_sheet
+    from hidescan.summary import check_lines
+
+    settings = Settings()
+    given = Inputs(card_scale=None if card_scale is None else options.card_scale(card_scale))
+    taken = read_photo(photo, settings.photo)
+    grey = grey_of(taken.rgb)
+    floor = find_floor(taken, grey, given, known_for(taken, given, card_scales()), settings)
+    if isinstance(floor, NotFound):
+        raise BadInput(f"{photo.name}: {floor}")
+    measured = print_measured(floor.inputs)
+    found = check_sheet(grey, floor.plane, papers_mm(floor.plane), sheet.value, settings, print_measured=measured)
+    if isinstance(found, NotFound):
+        raise BadInput(f"{photo.name}: {found}")
+    print("\n".join(check_lines(sheet.value, found)))
 
 
 @app.command()

@@ -13,7 +13,7 @@ from shapely.geometry import Point, Polygon
 from hidescan.adjustment import Prior, Priors, Tape, from_board
 from hidescan.assemble import assemble
 from hidescan.backline import Shape, find_shape
-from hidescan.card import doubled_numbers, find_cards, is_inverted, paper_corners_mm
+from hidescan.card import CardSearch, find_cards, is_inverted, paper_corners_mm
 from hidescan.geometry import Points, rotation_2d
 from hidescan.heights import Heights, plan_view
 from hidescan.hidemap import XY, HideMap, Inputs
@@ -38,31 +38,50 @@ class Known:
     lens: tuple[str, LensProfile] | None = None
 
 
-def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = None) -> HideMap | NotFound:
-    """Map a photo: every stage takes what the ones before it gave, and none touches disk."""
-    known = known or Known()
-    grey = grey_of(photo.rgb)
-    cards = find_cards(grey, settings.card)
+@dataclass(frozen=True, slots=True, eq=False)
+class Floor:
+    """The floor found: cards, plane, what it was solved with, and the inputs completed by what is known."""
+
+    search: CardSearch
+    plane: Plane
+    priors: Priors
+    inputs: Inputs
+
+
+def find_floor(
+    photo: Photo, grey: NDArray[np.uint8], inputs: Inputs, known: Known, settings: Settings
+) -> Floor | NotFound:
+    """Cards, then camera and floor from all of them."""
+    search = find_cards(grey, settings.card)
+    cards = search.cards
     if not cards:
-        return _no_card(grey, settings)
+        return _no_card(grey, search, settings)
     inputs = with_known_print(inputs, cards, known.card_scales)
-    leather = _leather(inputs, settings)
-    priors = _priors(photo, inputs, leather, settings)
+    priors = _priors(photo, inputs, settings)
     if known.lens is not None:
         inputs = replace(inputs, lens=known.lens[0])
         priors = known.lens[1].on(priors, settings.lens)
     plane = solve_plane(cards, photo.size_px, priors, settings.plane)
-    if isinstance(plane, NotFound):
-        return plane
+    return plane if isinstance(plane, NotFound) else Floor(search, plane, priors, inputs)
+
+
+def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = None) -> HideMap | NotFound:
+    """Map a photo: every stage takes what the ones before it gave, and none touches disk."""
+    grey = grey_of(photo.rgb)
+    floor = find_floor(photo, grey, inputs, known or Known(), settings)
+    if isinstance(floor, NotFound):
+        return floor
+    inputs, plane = floor.inputs, floor.plane
     hints = tuple(Hint(hint.photo_px, hint.inside) for hint in inputs.hints)
-    papers_px = [plane.camera.px_from_mm(corners) for corners in _papers_mm(plane)]
+    papers_px = [plane.camera.px_from_mm(corners) for corners in papers_mm(plane)]
     outline = find_outline(photo.rgb, plane.camera, papers_px, settings.outline, hints=hints, hide_at=inputs.hide_at_px)
     if isinstance(outline, NotFound):
         return outline
     if on_hide := _lying_on(plane, outline.ring_px):
-        plane = solve_plane(cards, photo.size_px, priors, settings.plane, on_hide)
+        plane = solve_plane(floor.search.cards, photo.size_px, floor.priors, settings.plane, on_hide)
         if isinstance(plane, NotFound):
             return plane
+    leather = _leather(inputs, settings)
     heights = Heights(leather.thickness.mean, leather.lift.mean)
     plan_mm = plan_view(plane.camera, outline.ring_px, heights)
     neck_mm = None if inputs.neck_px is None else plane.camera.mm_from_px(np.array([inputs.neck_px]))[0]
@@ -72,15 +91,19 @@ def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = 
     along = shape.back_line.neck_mm - shape.back_line.tail_mm
     measures = measure(
         plane, rim, holes, leather.thickness, leather.lift, along, settings.measure,
-        print_measured=inputs.card_scale is not None or bool(inputs.tapes),
+        print_measured=print_measured(inputs),
     )  # fmt: skip
     doubts = (
         *plane.doubts,
-        *_doubled(grey, settings),
-        *photo_doubts(cards, plane, plan_mm, inputs, settings.quality),
+        *photo_doubts(floor.search, plane, plan_mm, inputs, settings.quality),
         *_size_doubts(inputs, shape, measures),
     )
     return assemble(photo, inputs, plane, outline, shape, measures, heights=heights, doubts=doubts, settings=settings)
+
+
+def print_measured(inputs: Inputs) -> bool:
+    """Whether the print's scale was measured, by its bars or a tape."""
+    return inputs.card_scale is not None or bool(inputs.tapes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +123,8 @@ def _leather(inputs: Inputs, settings: Settings) -> _Leather:
     return _Leather(thickness, Prior(m.lift_mm, m.lift_u_mm))
 
 
-def _priors(photo: Photo, inputs: Inputs, leather: _Leather, settings: Settings) -> Priors:
+def _priors(photo: Photo, inputs: Inputs, settings: Settings) -> Priors:
+    leather = _leather(inputs, settings)
     scale, skew = print_scale_priors(inputs.card_scale, settings.plane)
     return Priors(
         ln_focal=focal_prior(photo, settings.plane),
@@ -116,7 +140,7 @@ def _priors(photo: Photo, inputs: Inputs, leather: _Leather, settings: Settings)
     )
 
 
-def _papers_mm(plane: Plane) -> list[Points]:
+def papers_mm(plane: Plane) -> list[Points]:
     """Each used card's sheet on the floor, (4, 2) mm."""
     local = from_board(paper_corners_mm())
     return [local @ rotation_2d(place.angle_deg).T + place.centre_mm for place in plane.places]
@@ -128,9 +152,9 @@ def _lying_on(plane: Plane, ring_px: Points) -> frozenset[int]:
     return frozenset(place.number for place in plane.places if hide.contains(Point(place.centre_mm)))
 
 
-def _no_card(grey: NDArray[np.uint8], settings: Settings) -> NotFound:
-    if doubled := doubled_numbers(grey, settings.card):
-        names = ", ".join(str(n) for n in doubled)
+def _no_card(grey: NDArray[np.uint8], search: CardSearch, settings: Settings) -> NotFound:
+    if search.doubled:
+        names = ", ".join(str(n) for n in search.doubled)
         return NotFound(
             "card-doubled", f"Two cards carry the number {names}.", "Print cards of different numbers and lay those."
         )
@@ -145,13 +169,6 @@ def _no_card(grey: NDArray[np.uint8], settings: Settings) -> NotFound:
         "No reference card was found in the photo.",
         "Lay at least one printed card flat beside the hide, all of it in the picture (hidescan card -o cards.pdf).",
     )
-
-
-def _doubled(grey: NDArray[np.uint8], settings: Settings) -> list[Doubt]:
-    return [
-        Doubt("card-dropped", f"Two cards carry the number {number}; both were left out: print different numbers.")
-        for number in doubled_numbers(grey, settings.card)
-    ]
 
 
 def _size_doubts(inputs: Inputs, shape: Shape, measures: Measures) -> list[Doubt]:

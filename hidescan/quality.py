@@ -6,7 +6,7 @@ import numpy as np
 from shapely import points as shapely_points
 from shapely.geometry import Polygon
 
-from hidescan.card import Card
+from hidescan.card import CardSearch
 from hidescan.geometry import Points
 from hidescan.hidemap import Inputs
 from hidescan.plane import Plane
@@ -15,18 +15,21 @@ from hidescan.settings import QualitySettings
 
 
 def photo_doubts(
-    cards: tuple[Card, ...], plane: Plane, outline_mm: Points, inputs: Inputs, settings: QualitySettings
+    search: CardSearch, plane: Plane, outline_mm: Points, inputs: Inputs, settings: QualitySettings
 ) -> list[Doubt]:
     """Warnings that follow from the cards, the camera and where the hide lies, with one line of advice each.
 
     Parameters
     ----------
-    cards
-        As found in the photo.
+    search
+        What the search for cards found.
     outline_mm
         (N, 2) plan view of the rim, floor frame.
     """
-    doubts = []
+    doubts = [
+        Doubt("card-dropped", f"Two cards carry the number {n}; both were left out: print different numbers.")
+        for n in search.doubled
+    ]
     if len(plane.places) == 1:
         doubts.append(Doubt("one-card", "Only one card was used: two at opposite corners of the hide halve the ±."))
     tapes_used = any({t.first, t.second} <= {p.number for p in plane.places} for t in inputs.tapes)
@@ -46,7 +49,7 @@ def photo_doubts(
                 "camera-low", f"The camera looked {tilt:.0f} degrees off straight down: from higher up the ± shrinks."
             )
         )
-    blur = max((card.blur_px for card in cards if not math.isnan(card.blur_px)), default=math.nan)
+    blur = max((card.blur_px for card in search.cards if not math.isnan(card.blur_px)), default=math.nan)
     if blur > settings.most_blur_px:
         doubts.append(Doubt("blur", f"The photo is blurred ({blur:.1f} px): hold still, more light, tap to focus."))
     gap = _gap_mm(plane, outline_mm)

@@ -302,6 +302,28 @@ class ThicknessSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class SheetSettings:
+    """Checking oneself with a plain sheet of paper."""
+
+    # The view from above in which the sheet is looked for; further than this nobody lays a sheet.
+    view_mm: float = 1.0
+    farthest_mm: float = 2500.0
+    # A found blob may be this far off the sheet's size before its edges are refined, and must fill its box.
+    size_tolerance: float = 0.06
+    least_filled: float = 0.93
+    # Edge points a side, how far to look for the edge on either side, and in what steps.
+    edge_points: int = 80
+    search_mm: float = 5.0
+    search_step_mm: float = 0.1
+    # Least grey levels between sheet and floor.
+    least_step: float = 12.0
+    # Straight lines through 80 points each are good to well under a tenth of a pixel; blur takes its share.
+    edge_u_px: float = 0.1
+    # A sheet on a flat floor stands up by less than this.
+    lift_u_mm: float = 0.3
+
+
+@dataclass(frozen=True, slots=True)
 class UsableSettings:
     """Usable area."""
 
@@ -348,6 +370,7 @@ class Settings:
     sampling: SamplingSettings = field(default_factory=SamplingSettings)
     thickness: ThicknessSettings = field(default_factory=ThicknessSettings)
     measure: MeasureSettings = field(default_factory=MeasureSettings)
+    sheet: SheetSettings = field(default_factory=SheetSettings)
     usable: UsableSettings = field(default_factory=UsableSettings)
     quality: QualitySettings = field(default_factory=QualitySettings)
     draw: DrawSettings = field(default_factory=DrawSettings)

@@ -1,6 +1,7 @@
 """What a map says in a few lines of text: for the terminal and for the picture."""
 
 from hidescan.hidemap import HideMap, MeasureEntry
+from hidescan.sheet_check import SheetCheck
 from hidescan.units import MM2_PER_DM2, MM2_PER_FT2, format_area, format_length, format_quarter_foot
 
 MOST_LINES = 12
@@ -39,6 +40,18 @@ def summary_lines(name: str, hide_map: HideMap, units: str) -> list[str]:
     if len(warnings) > room:
         warnings = [*warnings[: room - 1], f"  ! and {len(warnings) - room + 1} more warnings in the map file"]
     return lines + warnings
+
+
+def check_lines(sheet: str, check: SheetCheck) -> list[str]:
+    """The user's own proof in words."""
+    m, (short, long) = check.measures, check.true_sides_mm
+    expanded = 100 * m.area_net.expanded / check.true_area_mm2
+    inside = abs(check.error_percent) <= expanded
+    return [
+        f"plain {sheet} sheet: {m.length.value:.1f} x {m.width.value:.1f} mm measured, {long:g} x {short:g} mm true",
+        f"  area {check.error_percent:+.2f} % off, stated ± {expanded:.2f} %:"
+        f" {'inside' if inside else 'OUTSIDE: is the print measured, the sheet flat, the card flat?'}",
+    ]
 
 
 def figure_lines(hide_map: HideMap, units: str) -> list[str]:

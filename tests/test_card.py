@@ -3,7 +3,7 @@ import numpy as np
 import pytest
 
 from hidescan import card as cards_room
-from hidescan.card import Card, doubled_numbers, find_cards, is_inverted, paper_corners_mm
+from hidescan.card import Card, find_cards, is_inverted, paper_corners_mm
 from hidescan.opencv5 import grey_of, points
 from hidescan.settings import CardSettings
 from tests.synthetic.scenes import Look, TrueCamera, TrueCard, look_at, picture, rectangle
@@ -28,7 +28,7 @@ def test_opencv_puts_corner_centres_at_integers() -> None:
     """
     size = (100 * cards_room.COLUMNS, 100 * cards_room.ROWS)
     image = cv2.copyMakeBorder(cards_room.board(3).generateImage(size), 50, 50, 50, 50, cv2.BORDER_CONSTANT, value=255)
-    (found,) = find_cards(np.asarray(image, dtype=np.uint8), SETTINGS)
+    (found,) = find_cards(np.asarray(image, dtype=np.uint8), SETTINGS).cards
     expected = found.board_mm / cards_room.SQUARE_MM * 100 + 50 - 0.5
     assert found.number == 3
     assert np.abs(found.corners_px - expected).max() < 0.05
@@ -39,7 +39,7 @@ def test_opencv_puts_corner_centres_at_integers() -> None:
 def test_every_corner_at_any_rotation(angle: float, number: int) -> None:
     camera = look_at((0, 0), 900, 20, 40, size_px=(1600, 1200))
     true = [TrueCard(number, (30, -20), angle)]
-    (found,) = find_cards(seen(camera, true), SETTINGS)
+    (found,) = find_cards(seen(camera, true), SETTINGS).cards
     off = errors_px(found, camera, true)
     assert len(off) == 12
     assert np.sqrt((off**2).mean()) < 0.1
@@ -49,19 +49,19 @@ def test_every_corner_at_any_rotation(angle: float, number: int) -> None:
 def test_several_cards_come_by_number() -> None:
     camera = look_at((0, 0), 1500, 15, 200, size_px=(2400, 1800))
     true = [TrueCard(7, (-400, 300), 20), TrueCard(2, (400, -300), 100), TrueCard(4, (400, 300), 310)]
-    assert [c.number for c in find_cards(seen(camera, true), SETTINGS)] == [2, 4, 7]
+    assert [c.number for c in find_cards(seen(camera, true), SETTINGS).cards] == [2, 4, 7]
 
 
 def test_a_far_card_is_found() -> None:
     """At 0.5 px a mm a marker is 17 px across."""
     camera = look_at((0, 0), 3600, 10, 0, size_px=(2400, 1800))
     true = [TrueCard(5, (1200, 800), 20)]
-    (found,) = find_cards(seen(camera, true, look=Look(blur_px=0.5)), SETTINGS)
+    (found,) = find_cards(seen(camera, true, look=Look(blur_px=0.5)), SETTINGS).cards
     assert len(found.corners_px) == 12
 
 
 def test_no_card() -> None:
-    assert find_cards(seen(look_at((0, 0), 900, 10, 0, size_px=(1200, 900)), []), SETTINGS) == ()
+    assert find_cards(seen(look_at((0, 0), 900, 10, 0, size_px=(1200, 900)), []), SETTINGS).cards == ()
 
 
 def test_part_of_a_card_gives_the_corners_that_are_seen() -> None:
@@ -70,36 +70,37 @@ def test_part_of_a_card_gives_the_corners_that_are_seen() -> None:
     low = camera.project(np.array([[-40.0, 130, 0], [200, -130, 0]]))
     x, y = sorted(low[:, 0]), sorted(low[:, 1])
     covered[int(y[0]) : int(y[1]), int(x[0]) : int(x[1])] = 120
-    found = find_cards(covered, SETTINGS)
+    found = find_cards(covered, SETTINGS).cards
     assert found == () or 6 <= len(found[0].corners_px) < 12
 
 
 def test_another_dictionary_is_no_card() -> None:
     other = cv2.aruco.CharucoBoard((4, 5), 45, 34, cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_6X6_250))
     image = cv2.copyMakeBorder(other.generateImage((720, 900)), 60, 60, 60, 60, cv2.BORDER_CONSTANT, value=255)
-    assert find_cards(np.asarray(image, dtype=np.uint8), SETTINGS) == ()
+    assert find_cards(np.asarray(image, dtype=np.uint8), SETTINGS).cards == ()
 
 
 def test_a_print_with_tones_exchanged_is_recognised() -> None:
     camera = look_at((0, 0), 900, 10, 0, size_px=(1600, 1200))
     grey = seen(camera, [TrueCard(1, (0, 0), 0)])
     assert not is_inverted(grey, SETTINGS)
-    assert find_cards(255 - grey, SETTINGS) == ()
+    assert find_cards(255 - grey, SETTINGS).cards == ()
     assert is_inverted(255 - grey, SETTINGS)
 
 
 def test_two_cards_of_one_number_are_left_out() -> None:
     camera = look_at((0, 0), 1300, 0, 90, size_px=(2000, 1500))
     grey = seen(camera, [TrueCard(3, (-330, 0), 0), TrueCard(3, (330, 0), 20), TrueCard(6, (0, 300), 90)])
-    assert [c.number for c in find_cards(grey, SETTINGS)] == [6]
-    assert doubled_numbers(grey, SETTINGS) == (3,)
+    search = find_cards(grey, SETTINGS)
+    assert [c.number for c in search.cards] == [6]
+    assert search.doubled == (3,)
 
 
 def test_blur_is_measured_on_the_edges() -> None:
     """A Gaussian blur added to the picture adds to the edge spread in squares."""
     camera = look_at((0, 0), 800, 5, 0, size_px=(1600, 1200))
     sharp, soft = (
-        find_cards(seen(camera, [TrueCard(1, (0, 0), 10)], look=Look(blur_px=blur)), SETTINGS)[0] for blur in (0.6, 2.0)
+        find_cards(seen(camera, [TrueCard(1, (0, 0), 10)], look=Look(blur_px=blur)), SETTINGS).cards[0] for blur in (0.6, 2.0)
     )
     assert sharp.contrast == pytest.approx(215, rel=0.1)  # the scene's ink is 20, its paper 235
     assert sharp.white_level == pytest.approx(235, rel=0.05)

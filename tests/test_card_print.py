@@ -56,7 +56,7 @@ def test_all_corners_of_every_card_are_read_from_the_print(paper: Paper) -> None
     for number in range(10):
         document = pypdfium2.PdfDocument(data)
         grey = np.asarray(document[number].render(scale=150 / 72).to_pil().convert("L"))
-        (card,) = find_cards(grey, CardSettings())
+        (card,) = find_cards(grey, CardSettings()).cards
         assert (card.number, len(card.corners_px)) == (number, 12)
 
 
