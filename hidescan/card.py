@@ -38,18 +38,36 @@ class Card:
         (N, 2) inner corners of the pattern that were seen, board frame, nominal print scale.
     corners_px
         (N, 2) where they are in the photo.
-    blur_px
-        Standard deviation of the edge spread across the pattern's edges, px (about 0.5 in a sharp photo).
-    contrast
-        Grey levels between the pattern's black and its white, 0-255.
-    white_level
-        Median grey level of its white squares, 0-255.
+    sharpness
+        How its edges look.
     """
 
     number: int
     board_mm: Points
     corners_px: Points
+    sharpness: "Sharpness"
+
+
+@dataclass(frozen=True, slots=True)
+class Sharpness:
+    """How a card's edges look; NaN where none could be read.
+
+    Attributes
+    ----------
+    blur_px
+        Standard deviation of the edge spread, px (0.5 to 1 in a sharp photo).
+    smear
+        Spread across the blurrier of the pattern's two edge directions over that across the other: 1 where the photo
+        is out of focus, more where the camera moved.
+    smear_deg
+        Direction of the greater spread in the photo, 0 to 180 from its x axis, y down.
+    contrast, white_level
+        Grey levels from black to white, and of white, 0-255.
+    """
+
     blur_px: float
+    smear: float
+    smear_deg: float
     contrast: float
     white_level: float
 
@@ -167,29 +185,22 @@ def _measure_card(
         return None
     board_mm = inner_corners_mm()[ids.ravel()]
     corners_px = opencv5.points(corners)
-    blur_px, contrast, white_level = edge_quality(crop, board_mm, corners_px)
-    return Card(number, board_mm, corners_px + low, blur_px, contrast, white_level)
+    return Card(number, board_mm, corners_px + low, edge_sharpness(crop, board_mm, corners_px))
 
 
-def edge_quality(grey: NDArray[np.uint8], board_mm: Points, corners_px: Points) -> tuple[float, float, float]:
+def edge_sharpness(grey: NDArray[np.uint8], board_mm: Points, corners_px: Points) -> Sharpness:
     """How sharp and how well exposed the pattern is.
 
     Profiles are read across the middle of each edge between two neighbouring inner corners, where one side is a black
-    square and the other the white border round a marker, and are compared with the step that they came from.
-
-    Returns
-    -------
-    (blur_px, contrast, white_level)
-        Standard deviation of the edge's spread, px: the mean over edges of |step| / (sqrt(2 pi) x steepest slope), as
-        for a step blurred by a Gaussian; grey levels from black to white; median grey level of white. NaN where no
-        edge could be read.
+    square and the other the white border round a marker. A step blurred by a Gaussian has its steepest slope at
+    step / (sqrt(2 pi) sigma).
     """
     import cv2
 
     at = {tuple(mm): px for mm, px in zip(board_mm.tolist(), corners_px, strict=True)}
-    blurs, contrasts, whites = [], [], []
+    found: list[tuple[int, float, float, float, float]] = []  # direction, blur, angle across, contrast, white
     for (x, y), a in at.items():
-        for other in ((x + SQUARE_MM, y), (x, y + SQUARE_MM)):
+        for direction, other in enumerate(((x + SQUARE_MM, y), (x, y + SQUARE_MM))):
             if other not in at:
                 continue
             b = at[other]
@@ -204,15 +215,23 @@ def edge_quality(grey: NDArray[np.uint8], board_mm: Points, corners_px: Points) 
             patch = cv2.remap(grey, xy[..., 0].astype(np.float32), xy[..., 1].astype(np.float32), cv2.INTER_LINEAR)
             profile = patch.astype(np.float64).mean(axis=0)
             dark, light = float(profile.min()), float(profile.max())
-            step, slope = light - dark, float(np.abs(np.gradient(profile, 0.25)).max())
-            if step < 10 or slope <= 0:
+            slope = float(np.abs(np.gradient(profile, 0.25)).max())
+            if light - dark < 10 or slope <= 0:
                 continue
-            blurs.append(step / (np.sqrt(2 * np.pi) * slope))
-            contrasts.append(step)
-            whites.append(light)
-    if not blurs:
-        return float("nan"), float("nan"), float("nan")
-    return float(np.mean(blurs)), float(np.median(contrasts)), float(np.median(whites))
+            across = float(np.rad2deg(np.arctan2(normal[1], normal[0]))) % 180.0
+            found.append((direction, (light - dark) / (np.sqrt(2 * np.pi) * slope), across, light - dark, light))
+    if not found:
+        return Sharpness(*(float("nan"),) * 5)
+    blurs = [[row for row in found if row[0] == direction] for direction in (0, 1)]
+    spreads = [float(np.mean([row[1] for row in rows])) if rows else float("nan") for rows in blurs]
+    wide = int(spreads[1] > spreads[0])
+    return Sharpness(
+        blur_px=float(np.mean([row[1] for row in found])),
+        smear=spreads[wide] / spreads[1 - wide],
+        smear_deg=blurs[wide][0][2] if blurs[wide] else float("nan"),
+        contrast=float(np.median([row[3] for row in found])),
+        white_level=float(np.median([row[4] for row in found])),
+    )
 
 
 def paper_corners_mm() -> Points:

@@ -6,7 +6,7 @@ import numpy as np
 from shapely import points as shapely_points
 from shapely.geometry import Polygon
 
-from hidescan.card import CardSearch
+from hidescan.card import MARKER_MM, Card, CardSearch
 from hidescan.geometry import Points
 from hidescan.hidemap import Inputs
 from hidescan.plane import Plane
@@ -49,15 +49,45 @@ def photo_doubts(
                 "camera-low", f"The camera looked {tilt:.0f} degrees off straight down: from higher up the ± shrinks."
             )
         )
-    blur = max((card.blur_px for card in search.cards if not math.isnan(card.blur_px)), default=math.nan)
-    if blur > settings.most_blur_px:
-        doubts.append(Doubt("blur", f"The photo is blurred ({blur:.1f} px): hold still, more light, tap to focus."))
+    doubts += _sharpness_doubts(search.cards, settings)
     gap = _gap_mm(plane, outline_mm)
     if gap > settings.card_gap_share * math.hypot(*np.ptp(outline_mm, axis=0)):
         doubts.append(
             Doubt("card-far", f"The nearest card lies {gap:.0f} mm from the hide: put the cards close to it.")
         )
     return doubts
+
+
+def _sharpness_doubts(cards: tuple[Card, ...], settings: QualitySettings) -> list[Doubt]:
+    """Blur, camera movement, over-exposure and too few pixels, judged on the worst card."""
+    doubts = []
+    seen = [card for card in cards if not math.isnan(card.sharpness.blur_px)]
+    worst = max(seen, key=lambda card: card.sharpness.blur_px, default=None)
+    if worst is not None and worst.sharpness.blur_px > settings.most_blur_px:
+        sharpness = worst.sharpness
+        if sharpness.smear > settings.moved_smear:
+            way = ("sideways", "diagonally", "up or down", "diagonally")[round(sharpness.smear_deg / 45.0) % 4]
+            advice = f"the camera moved {way}: lean on something, more light."
+        else:
+            advice = "tap the screen on the hide to focus, and wipe the lens."
+        doubts.append(Doubt("blur", f"The photo is blurred ({sharpness.blur_px:.1f} px at the edges): {advice}"))
+    bright = [card.number for card in seen if card.sharpness.white_level > settings.most_white]
+    if bright:
+        names = ", ".join(str(n) for n in bright)
+        doubts.append(Doubt("over-exposed", f"Card {names} is over-exposed: tap on the hide, or shade the card."))
+    small = [card.number for card in cards if _px_per_mm(card) * MARKER_MM < settings.least_marker_px]
+    if small:
+        names = ", ".join(str(n) for n in small)
+        doubts.append(
+            Doubt("card-small", f"Card {names} has few pixels: go nearer, or use the main camera at full size.")
+        )
+    return doubts
+
+
+def _px_per_mm(card: Card) -> float:
+    return math.dist(card.corners_px.min(axis=0), card.corners_px.max(axis=0)) / math.dist(
+        card.board_mm.min(axis=0), card.board_mm.max(axis=0)
+    )
 
 
 def _gap_mm(plane: Plane, outline_mm: Points) -> float:

@@ -343,8 +343,16 @@ class QualitySettings:
     # From 30 degrees on, what stands 1 mm over the floor shifts the rim by over 0.6 mm: the rim's unknown lift rules
     # the uncertainty.
     low_camera_tilt_deg: float = 30.0
-    # Edge spread (standard deviation) above which corners and rim lose precision: sharp phone photos have 0.5-1.0 px.
-    most_blur_px: float = 2.5
+    # The limits below are where tests/benchmarks/quality_study.py sees corners suffer.
+    # Edge spread, as measured: up to 1.2 px corners are off by 0.02 px, at 2 px by 0.06, beyond 2.5 cards are lost.
+    most_blur_px: float = 2.0
+    # Out of focus, both directions of edges spread alike; moved, one of them more.
+    moved_smear: float = 1.5
+    # Clipping alone costs little (0.02 to 0.03 px), but white that bleeds over the black shifts every edge alike, and
+    # what clips the paper clips pale leather too.
+    most_white: float = 254.0
+    # Markers of 19 px: corners off by 0.05 px; of 14 px: 0.18; of 12 px: half of them lost.
+    least_marker_px: float = 17.0
     # A card further from the hide than this share of the hide's length measures the floor beside it, not under it.
     card_gap_share: float = 0.4
 

@@ -49,7 +49,9 @@ def test_jacobian_against_central_differences() -> None:
             for moved in (state.stepped(step), state.stepped(-step))
         )
         slope = (up - down) / (2 * step[p])
-        np.testing.assert_allclose(jacobian[:, p], slope, rtol=2e-4, atol=2e-4 * max(1.0, np.abs(slope).max()), err_msg=f"{p}")
+        np.testing.assert_allclose(
+            jacobian[:, p], slope, rtol=2e-4, atol=2e-4 * max(1.0, np.abs(slope).max()), err_msg=f"{p}"
+        )
     assert residual.shape == (2 * 36 + 6 + 2,)
 
 

@@ -100,11 +100,12 @@ def test_blur_is_measured_on_the_edges() -> None:
     """A Gaussian blur added to the picture adds to the edge spread in squares."""
     camera = look_at((0, 0), 800, 5, 0, size_px=(1600, 1200))
     sharp, soft = (
-        find_cards(seen(camera, [TrueCard(1, (0, 0), 10)], look=Look(blur_px=blur)), SETTINGS).cards[0] for blur in (0.6, 2.0)
+        find_cards(seen(camera, [TrueCard(1, (0, 0), 10)], look=Look(blur_px=blur)), SETTINGS).cards[0]
+        for blur in (0.6, 2.0)
     )
-    assert sharp.contrast == pytest.approx(215, rel=0.1)  # the scene's ink is 20, its paper 235
-    assert sharp.white_level == pytest.approx(235, rel=0.05)
-    assert soft.blur_px**2 - sharp.blur_px**2 == pytest.approx(2.0**2 - 0.6**2, rel=0.25)
+    assert sharp.sharpness.contrast == pytest.approx(215, rel=0.1)  # the scene's ink is 20, its paper 235
+    assert sharp.sharpness.white_level == pytest.approx(235, rel=0.05)
+    assert soft.sharpness.blur_px**2 - sharp.sharpness.blur_px**2 == pytest.approx(2.0**2 - 0.6**2, rel=0.25)
 
 
 def test_the_sheet_covers_both_papers_about_the_pattern() -> None:

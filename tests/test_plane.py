@@ -134,7 +134,9 @@ def test_a_tape_against_measured_bars_is_named_too() -> None:
 
 def test_the_parts_of_the_information_sum_to_the_inverse_covariance() -> None:
     plane = solved(CARDS)
-    np.testing.assert_allclose(sum(plane.information.values()) @ plane.covariance, np.eye(len(plane.covariance)), atol=1e-6)
+    np.testing.assert_allclose(
+        sum(plane.information.values()) @ plane.covariance, np.eye(len(plane.covariance)), atol=1e-6
+    )
 
 
 def test_the_claimed_uncertainty_is_the_scatter_of_repeated_photos() -> None:

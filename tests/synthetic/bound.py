@@ -28,7 +28,9 @@ def area_sd_percent(camera: TrueCamera, cards: list[TrueCard], ring_mm: Array, s
         seen = []
         for j, card in enumerate(cards):
             x, y, a = (*card.centre, np.deg2rad(card.angle_deg)) if j == 0 else t[11 + 3 * j - 3 : 11 + 3 * j]
-            moved = TrueCard(card.number, (float(x), float(y)), float(np.rad2deg(a)), card.z, (float(scale[0]), float(scale[1])))
+            moved = TrueCard(
+                card.number, (float(x), float(y)), float(np.rad2deg(a)), card.z, (float(scale[0]), float(scale[1]))
+            )
             seen.append(project(t, moved.floor(board_corners())))
         return np.concatenate(seen).ravel()
 

@@ -5,16 +5,17 @@ from dataclasses import replace
 import numpy as np
 
 from hidescan.adjustment import Prior, Priors, Tape
-from hidescan.card import Card
+from hidescan.card import Card, Sharpness
 from hidescan.settings import PlaneSettings
 from tests.synthetic.scenes import Array, TrueCamera, TrueCard, board_corners, corners_px
 
 S = PlaneSettings()
+SHARP = Sharpness(blur_px=0.7, smear=1.0, smear_deg=0.0, contrast=200.0, white_level=220.0)
 
 
 def seen_card(camera: TrueCamera, card: TrueCard, sd_px: float, rng: np.random.Generator) -> Card:
     """The card as the finder would give it."""
-    return Card(card.number, board_corners(), corners_px(camera, card, sd_px, rng), 0.7, 200.0, 220.0)
+    return Card(card.number, board_corners(), corners_px(camera, card, sd_px, rng), SHARP)
 
 
 def priors(

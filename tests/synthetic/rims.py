@@ -63,7 +63,9 @@ def cards_beside(ring_mm: Array, count: int, rng: np.random.Generator, scale: tu
     middle = (ring_mm.max(axis=0) + ring_mm.min(axis=0)) / 2
     start = rng.uniform(0, 2 * np.pi)
     cards = []
-    for j, angle in enumerate(start + np.array([0.0, np.pi, np.pi / 2, 3 * np.pi / 2])[:count] + rng.normal(0, 0.2, count)):
+    for j, angle in enumerate(
+        start + np.array([0.0, np.pi, np.pi / 2, 3 * np.pi / 2])[:count] + rng.normal(0, 0.2, count)
+    ):
         toward = np.array([np.cos(angle), np.sin(angle)])
         edge = float(np.max((ring_mm - middle) @ toward))
         x, y = middle + toward * (edge + rng.uniform(120, 200))

@@ -43,7 +43,9 @@ class TrueCamera:
     def project(self, xyz: Array) -> Array:
         """(N, 3) floor points to pixels by OpenCV's projectPoints."""
         turn, _ = cv2.Rodrigues(self.rotation)
-        px, _ = cv2.projectPoints(np.ascontiguousarray(xyz, dtype=np.float64), turn, self.translation, self.matrix, self.distortion)
+        px, _ = cv2.projectPoints(
+            np.ascontiguousarray(xyz, dtype=np.float64), turn, self.translation, self.matrix, self.distortion
+        )
         return np.asarray(px, dtype=np.float64).reshape(-1, 2)
 
     def floor_xy(self, px: Array, z: float = 0.0) -> Array:
@@ -198,7 +200,9 @@ def _lay_card(canvas: _Canvas, paint: NDArray[np.float32], card: TrueCard) -> No
     per_mm = 8
     sheet = np.full((297 * per_mm, 210 * per_mm), 235, np.uint8)
     pattern = board.generateImage((180 * per_mm, 225 * per_mm), marginSize=0)
-    sheet[36 * per_mm : 261 * per_mm, 15 * per_mm : 195 * per_mm] = 20 + (pattern.astype(float) * (215 / 255)).astype(np.uint8)
+    sheet[36 * per_mm : 261 * per_mm, 15 * per_mm : 195 * per_mm] = 20 + (pattern.astype(float) * (215 / 255)).astype(
+        np.uint8
+    )
     corners = np.array([[-15.0, -36.0], [195.0, -36.0], [195.0, 261.0], [-15.0, 261.0]])
     target = canvas.px(card.floor(corners)[:, :2])
     source = np.array([[0, 0], [210, 0], [210, 297], [0, 297]], float) * per_mm - 0.5
@@ -228,7 +232,9 @@ def circle(radius_mm: float, count: int = 720, centre: tuple[float, float] = (0.
     return np.c_[np.cos(t), np.sin(t)] * radius_mm + centre
 
 
-def rectangle(width_mm: float, height_mm: float, angle_deg: float = 0.0, centre: tuple[float, float] = (0.0, 0.0)) -> Array:
+def rectangle(
+    width_mm: float, height_mm: float, angle_deg: float = 0.0, centre: tuple[float, float] = (0.0, 0.0)
+) -> Array:
     """A rectangle, counter-clockwise."""
     half = np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * np.array([width_mm, height_mm]) / 2
     a = np.deg2rad(angle_deg)
