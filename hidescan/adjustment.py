@@ -193,9 +193,8 @@ class Adjustment:
         Chain: card -> floor X -> camera R X + t -> n = (x, y) / z -> n (1 + k1 r^2 + k2 r^4) -> f n_d + c.
         """
         camera = state.camera(self.size_px)
-        floor_xy, J_scale, J_skew, J_angle = self._on_floor(self.nominal_mm, self.owner, state)
-        height = self.priors.mount_mm + np.where(self.owner_on_hide, state.parameters[ON_HIDE], 0.0)
-        rotated = np.column_stack([floor_xy, height]) @ camera.rotation.T
+        _, J_scale, J_skew, J_angle = self._on_floor(self.nominal_mm, self.owner, state)
+        rotated = self.floor_points(state) @ camera.rotation.T
         in_camera = rotated + camera.translation_mm
         z = in_camera[:, 2:]
         with np.errstate(divide="ignore", invalid="ignore"):  # a wild trial step may put a card behind the camera
@@ -228,10 +227,13 @@ class Adjustment:
         predicted = camera.focal_px * n_d + camera.principal_point_px
         return (predicted - self.observed_px).ravel(), J.reshape(2 * len(n), -1)
 
+    def floor_points(self, state: State) -> Array:
+        """Where the corners lie in the floor frame, (N, 3) mm."""
+        height = self.priors.mount_mm + np.where(self.owner_on_hide, state.parameters[ON_HIDE], 0.0)
+        return np.column_stack([self._on_floor(self.nominal_mm, self.owner, state)[0], height])
+
     @staticmethod
-    def _on_floor(
-        nominal_mm: Points, owner: NDArray[np.intp], state: State
-    ) -> tuple[Points, Points, Points, Points]:
+    def _on_floor(nominal_mm: Points, owner: NDArray[np.intp], state: State) -> tuple[Points, Points, Points, Points]:
         """Points of cards on the floor, and their derivatives by ln scale, skew and the card's angle, each (N, 2)."""
         scale, skew = float(np.exp(state.parameters[LN_SCALE])), float(state.parameters[SKEW])
         places = np.vstack([np.zeros(3), state.parameters[FIRST_PLACE:].reshape(-1, 3)])[owner]

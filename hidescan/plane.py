@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from hidescan.adjustment import FIRST_PLACE, LN_F, Adjustment, Array, Prior, Priors, State, minimised
+from hidescan.bend import bend_of
 from hidescan.camera import Camera
 from hidescan.card import Card
 from hidescan.geometry import Points
@@ -89,6 +90,16 @@ class _Fit:
             if rms > _misfit_limit_px(card, self.adjustment.settings)
         ]
 
+    def bent_cards(self) -> list[Card]:
+        """Cards that a curved surface explains much better than a plane."""
+        settings = self.adjustment.settings
+        bends = [bend_of(self.adjustment, self.state, j) for j in range(len(self.adjustment.cards))]
+        return [
+            card
+            for card, bend in zip(self.adjustment.cards, bends, strict=True)
+            if bend.sigma > settings.bent_sigma and bend.depth_mm > settings.bent_depth_mm
+        ]
+
 
 def solve_plane(
     cards: tuple[Card, ...],
@@ -120,7 +131,7 @@ def solve_plane(
     ordered = tuple(sorted(cards, key=lambda card: -_extent_px(card)))
     fit = _fit(Adjustment(ordered, size_px, priors, on_hide, settings))
     doubts: list[Doubt] = []
-    if fit is not None and fit.misfit_cards():
+    if fit is not None and (fit.misfit_cards() or fit.bent_cards()):
         fit, doubts = _without_misfits(fit)
     if fit is None or max(fit.card_rms_px()) > settings.hopeless_rms_px:
         return NotFound(
@@ -177,7 +188,7 @@ def _without_misfits(fit: _Fit) -> tuple[_Fit | None, list[Doubt]]:
         return fit, [
             Doubt("card-bent", f"Card {adjustment.cards[0].number} is bent: lay it flat. The ± is wider for it.")
         ]
-    bent = [card for card in adjustment.cards if (alone := _alone(adjustment, card)) is None or alone.misfit_cards()]
+    bent = [card for card in adjustment.cards if (alone := _alone(adjustment, card)) is None or _is_bent(alone)]
     if bent and len(bent) < len(adjustment.cards):
         for card in bent:
             doubts.append(Doubt("card-dropped", f"Card {card.number} is bent and was left out: lay it flat."))
@@ -204,6 +215,10 @@ def _without_misfits(fit: _Fit) -> tuple[_Fit | None, list[Doubt]]:
             )
         )
     return fit, doubts
+
+
+def _is_bent(alone: _Fit) -> bool:
+    return bool(alone.misfit_cards() or alone.bent_cards())
 
 
 def _others(adjustment: Adjustment, card: Card) -> tuple[Card, ...]:

@@ -100,6 +100,10 @@ class PlaneSettings:
     # Height of a plain print over the floor; and how far the hide under a card lying on it may stand up from the floor.
     paper_mm: float = 0.1
     on_hide_lift_u_mm: float = 1.0
+    # A card is bent when a curved surface explains its corners better with a significance of this many standard
+    # deviations, and stands up by more than this.
+    bent_sigma: float = 3.5
+    bent_depth_mm: float = 1.0
     # Beyond this no figure is worth printing.
     hopeless_rms_px: float = 5.0
     # Two statements contradict when they differ by more than this many standard deviations. For the focal length the
@@ -232,13 +236,20 @@ class ShapeSettings:
     symmetry: SymmetrySettings = SymmetrySettings()
     form: FormSettings = FormSettings()
     ends: EndSettings = EndSettings()
-    # Choice among the axes of a whole hide: weight of the rim's agreement and of the overlap, fitted to generated
-    # outlines by calibration/shape/fit_shape.py.
-    axis_weights: tuple[float, float] = (25.4, 14.3)
+    # Choice among the axes of a whole hide: weights of the rim's agreement, of the overlap, and of how far limbs reach
+    # past both ends. Fitted to generated outlines by calibration/shape/fit_shape.py.
+    axis_weights: tuple[float, float, float] = (18.3, 7.8, -20.3)
+    # Share of doubt about the axis for shapes that were never generated.
+    axis_doubt: float = 0.01
+    # A belly's neck end is told by the side's model, which was fitted to other outlines: of its excess over one half
+    # this much is kept (seen on generated bellies).
+    belly_trust: float = 0.6
+    # The back cut of a bend cannot be told from its belly cut, which leans a few degrees against it.
+    bend_sd_deg: float = 2.0
     # A sag below this share of the length is taken for straight: it is within the error of the fit.
     least_sag: float = 0.006
     # Probability that a shoulder's longest straight cut is the one that parted it from the butt.
-    cut_is_rear: float = 0.9
+    cut_is_rear: float = 0.95
     # A given neck may lie this far off an axis of symmetry and still choose it; beyond, the person's line is taken.
     given_within_deg: float = 30.0
     # Points of the curved back line.

@@ -52,6 +52,22 @@ def test_a_bent_card_is_named_and_left_out_while_others_remain() -> None:
     assert "Card 2 is bent" in plane.doubts[0].message
 
 
+@pytest.mark.parametrize("sagitta_mm", [5.0, 14.0])
+def test_a_slight_curl_that_hardly_misfits_is_seen_by_its_pattern(sagitta_mm: float) -> None:
+    rng = np.random.default_rng(5)
+    seen = [seen_card(CAMERA, card, 0.1, rng) for card in CARDS]
+    curled = bent(seen[1], CAMERA, CARDS[1], sagitta_mm)
+    seen[1] = replace(curled, corners_px=curled.corners_px + rng.normal(0, 0.1, (12, 2)))
+    plane = solve_plane(tuple(seen), CAMERA.size_px, priors(CAMERA), SETTINGS)
+    assert isinstance(plane, Plane)
+    assert [doubt.message[:14] for doubt in plane.doubts] == ["Card 2 is bent"]
+
+
+def test_flat_cards_are_not_called_bent() -> None:
+    for seed in range(150):
+        assert codes(solved(CARDS, seed=seed)) == []
+
+
 def test_a_lone_bent_card_is_said_and_widens_the_result() -> None:
     rng = np.random.default_rng(1)
     flat = seen_card(CAMERA, CARDS[0], 0.1, rng)
