@@ -10,7 +10,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.ends import axis_crossings, end_features, neck_probability
+from hidescan.ends import axis_crossings, end_figures, neck_probability, reach_past_both
 from hidescan.form import FORMS, Form, StraightEdge, edge_frame, form_features, form_probabilities, straight_edge
 from hidescan.geometry import Points
 from hidescan.settings import ShapeSettings
@@ -26,6 +26,8 @@ from hidescan.symmetry import (
 )
 
 __all__ = ["BackLine", "Shape", "find_shape"]
+
+Source = Literal["shape", "given", "none"]
 
 # Standard deviation of an angle of which nothing is known: rectangular over half a circle.
 UNKNOWN_SD_DEG = 180 / np.sqrt(12)
@@ -55,7 +57,7 @@ class BackLine:
     curve_mm: Points
     angle_sd_deg: float
     end_confidence: float
-    source: Literal["shape", "given", "none"]
+    source: Source
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -113,7 +115,7 @@ def find_shape(
         found = Form(form, 1.0)
     axes = _axes(form, outline, mirrors, edge, settings)
     if neck_mm is not None:
-        return Shape(found, _given(outline, axes, (neck_mm - outline.centre_mm) / outline.scale_mm, settings))
+        return Shape(found, _given(form, outline, axes, (neck_mm - outline.centre_mm) / outline.scale_mm, settings))
     if not axes:
         return Shape(found, _unknown(outline, settings))
     axis = max(axes, key=lambda axis: axis.share * max(axis.neck_high, 1 - axis.neck_high))
@@ -142,14 +144,15 @@ def _symmetry_axes(outline: UnitOutline, mirrors: list[Mirror], settings: ShapeS
         crossings = axis_crossings(frame)
         if crossings is None or crossings[1] - crossings[0] < 0.1:
             continue
-        features = end_features(frame, *crossings, settings.ends)
-        neck_high = neck_probability(features, settings.ends.whole_weights, settings.ends)
-        score = settings.axis_weights[0] * mirror.agreement + settings.axis_weights[1] * mirror.overlap
+        figures = end_figures(frame, *crossings, settings.ends)
+        neck_high = neck_probability(figures, settings.ends.whole_weights, settings.ends)
+        score = float(np.array(settings.axis_weights) @ [mirror.agreement, mirror.overlap, reach_past_both(figures)])
         found.append((score, _mirror_curve(mirror, *crossings, settings), mirror.angle_sd_deg, neck_high))
     scores = np.array([score for score, *_ in found])
     shares = np.exp(scores - scores.max(initial=-np.inf))
+    certain = 1 - settings.axis_doubt
     return [
-        _Axis(curve, sd, float(share), neck_high)
+        _Axis(curve, sd, certain * float(share), neck_high)
         for share, (_, curve, sd, neck_high) in zip(shares / shares.sum(), found, strict=True)
     ]
 
@@ -185,31 +188,41 @@ def _edge_axis(form: str, outline: UnitOutline, edge: StraightEdge, settings: Sh
     length = float(np.linalg.norm(edge.end - edge.start))
     neck_high = 0.5
     if form != "bend":
-        features = end_features(edge_frame(outline, edge), 0.0, length, settings.ends, left_only=True)
-        neck_high = neck_probability(features, settings.ends.side_weights, settings.ends)
+        figures = end_figures(edge_frame(outline, edge, settings.form), 0.0, length, settings.ends, left_only=True)
+        neck_high = neck_probability(figures, settings.ends.side_weights, settings.ends)
+    angle_sd_deg = edge.angle_sd_deg
+    if form == "belly":
+        neck_high = 0.5 + settings.belly_trust * (neck_high - 0.5)
+    if form == "bend":
+        angle_sd_deg = float(np.hypot(angle_sd_deg, settings.bend_sd_deg))
     y = np.linspace(0.0, length, settings.curve_points)
     t = y / length
     curve = _straight_if_flat(np.column_stack([-edge.sag * 4 * t * (1 - t), y]), settings)
-    return _Axis(from_axis_frame(curve, edge.angle_deg) + edge.start, edge.angle_sd_deg, 1.0, neck_high)
+    return _Axis(from_axis_frame(curve, edge.angle_deg) + edge.start, angle_sd_deg, 1.0, neck_high)
 
 
-def _given(outline: UnitOutline, axes: list[_Axis], neck: NDArray[np.float64], settings: ShapeSettings) -> BackLine:
+def _given(
+    form: str, outline: UnitOutline, axes: list[_Axis], neck: NDArray[np.float64], settings: ShapeSettings
+) -> BackLine:
     """The likeliest axis that points to the given neck; else the line from the given neck through the centroid."""
     towards = float(np.rad2deg(np.arctan2(neck[1], neck[0])))
-    near = []
-    for axis in axes:
-        off = (axis.direction_deg - towards + 180) % 360 - 180
-        on_edge = len(axes) == 1  # a single axis has no rival: the neck only chooses its end
-        if on_edge or min(abs(off), 180 - abs(off)) < settings.given_within_deg:
-            near.append((axis.share, axis, abs(off) < 90))
+    off = [abs((axis.direction_deg - towards + 180) % 360 - 180) for axis in axes]
+    # A cut edge lies far from the middle, where directions say little: there the neck only chooses the end.
+    near = [
+        (axis.share, k)
+        for k, axis in enumerate(axes)
+        if form != "whole" or min(off[k], 180 - off[k]) < settings.given_within_deg
+    ]
     if near:
-        _, axis, high = max(near, key=lambda candidate: candidate[0])
-        return _back_line(outline, axis.curve if high else axis.curve[::-1], axis.angle_sd_deg, 1.0, "given")
+        axis = axes[max(near)[1]]
+        curve = axis.curve if off[max(near)[1]] < 90 else axis.curve[::-1]
+        return _back_line(outline, curve, axis.angle_sd_deg, 1.0, "given")
     crossings = axis_crossings(to_axis_frame(outline.points, towards))
     if crossings is None:
         return _unknown(outline, settings)
     line = from_axis_frame(np.column_stack([[0.0, 0.0], crossings]), towards)
-    return _back_line(outline, np.linspace(line[0], line[1], settings.curve_points), settings.given_sd_deg, 1.0, "given")
+    curve = np.linspace(line[0], line[1], settings.curve_points)
+    return _back_line(outline, curve, settings.given_sd_deg, 1.0, "given")
 
 
 def _unknown(outline: UnitOutline, settings: ShapeSettings) -> BackLine:
@@ -219,8 +232,6 @@ def _unknown(outline: UnitOutline, settings: ShapeSettings) -> BackLine:
     return _back_line(outline, curve, UNKNOWN_SD_DEG, 0.5, "none")
 
 
-def _back_line(
-    outline: UnitOutline, curve: Points, angle_sd_deg: float, confidence: float, source: Literal["shape", "given", "none"]
-) -> BackLine:
+def _back_line(outline: UnitOutline, curve: Points, angle_sd_deg: float, confidence: float, source: Source) -> BackLine:
     curve_mm = outline.to_mm(curve)
     return BackLine(curve_mm[0], curve_mm[-1], curve_mm, float(angle_sd_deg), float(confidence), source)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from hidescan.geometry import Points
 from hidescan.settings import EndSettings
 
-__all__ = ["END_FEATURES", "axis_crossings", "end_features", "neck_probability"]
+__all__ = ["END_FEATURES", "axis_crossings", "end_figures", "neck_probability", "reach_past_both"]
 
 END_FEATURES = (
     "depth at which the middle passes 0.35 of the trunk's half width",
@@ -25,6 +25,8 @@ END_FEATURES = (
     "greatest half width",
     "mean half width from 0.1 to 0.4",
 )
+
+_PAST = 5
 
 
 def axis_crossings(frame: Points) -> tuple[float, float] | None:
@@ -54,10 +56,10 @@ def _half_widths(frame: Points, stations: NDArray[np.float64]) -> tuple[NDArray[
     return np.array(outer), np.array(middle)
 
 
-def end_features(
+def end_figures(
     frame: Points, low: float, high: float, settings: EndSettings, *, left_only: bool = False
 ) -> NDArray[np.float64]:
-    """Figures at the +y end of an axis less those at its -y end, shape (9,), in the order of `END_FEATURES`.
+    """Figures at the +y end of an axis and at its -y end, shape (2, 9), in the order of `END_FEATURES`.
 
     Parameters
     ----------
@@ -92,13 +94,21 @@ def end_features(
         past = min(past / length, 0.3)
         return np.array([depth(0.35), depth(0.55), depth(0.75), tab, near, past, limb_at, outer[half].max(), quarter])
 
-    neck = one_end(outer[::-1], middle[::-1], float(frame[:, 1].max() - high))
-    return neck - one_end(outer, middle, float(low - frame[:, 1].min()))
+    upper = one_end(outer[::-1], middle[::-1], float(frame[:, 1].max() - high))
+    return np.array([upper, one_end(outer, middle, float(low - frame[:, 1].min()))])
 
 
-def neck_probability(features: NDArray[np.float64], weights: tuple[float, ...], settings: EndSettings) -> float:
-    """Probability that the neck lies at the +y end, from `end_features` and the weights for the form."""
-    score = float(features @ np.array(weights))
+def reach_past_both(figures: NDArray[np.float64]) -> float:
+    """How far limbs reach past the ends of an axis, at the end where they reach less, from `end_figures`.
+
+    It tells an axis across the hide from its back line: across, both ends lie in a flank between two limbs.
+    """
+    return float(figures[:, _PAST].min())
+
+
+def neck_probability(figures: NDArray[np.float64], weights: tuple[float, ...], settings: EndSettings) -> float:
+    """Probability that the neck lies at the +y end, from `end_figures` and the weights for the form."""
+    score = float((figures[0] - figures[1]) @ np.array(weights))
     certain = 1 / (1 + np.exp(-np.clip(score, -30, 30)))
     # A share of doubt for shapes that were never generated.
     return float((1 - settings.doubt) * certain + settings.doubt / 2)

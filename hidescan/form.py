@@ -84,9 +84,14 @@ def straight_edge(outline: UnitOutline, settings: FormSettings, avoid_deg: float
     return _refined(points, float(directions[length.argmax()]), step, settings)
 
 
-def edge_frame(outline: UnitOutline, edge: StraightEdge) -> Points:
-    """Outline with y along a straight edge from its start and x to its right; the rim beyond the edge is laid on it."""
-    return np.minimum(to_axis_frame(outline.points - edge.start, edge.angle_deg), [0.0, np.inf])
+def edge_frame(outline: UnitOutline, edge: StraightEdge, settings: FormSettings) -> Points:
+    """Outline with y along a straight edge from its start and x to its right.
+
+    The rim beyond the edge and the edge's own waves are laid on x = 0, so that a section meets the edge there once.
+    """
+    frame = to_axis_frame(outline.points - edge.start, edge.angle_deg)
+    frame[frame[:, 0] > -settings.edge_band, 0] = 0.0
+    return frame
 
 
 def _refined(points: Points, direction_deg: float, step: float, settings: FormSettings) -> StraightEdge:
@@ -125,7 +130,9 @@ def _refined(points: Points, direction_deg: float, step: float, settings: FormSe
     )
 
 
-def form_features(outline: UnitOutline, mirrors: list[Mirror], edge: StraightEdge, settings: FormSettings) -> NDArray[np.float64]:
+def form_features(
+    outline: UnitOutline, mirrors: list[Mirror], edge: StraightEdge, settings: FormSettings
+) -> NDArray[np.float64]:
     """Figures that tell the forms apart, shape (F,), all unchanged by turning, shifting and mirroring.
 
     In order: 1; best overlap; best agreement; |sin| of the angle between that axis and the straight edge; length of the

@@ -266,7 +266,7 @@ def _step(
     gradient = jacobian.T @ (weight * residual)
     gradient[2] += prior * state[2]
     information += 1e-9 * np.eye(3)
-    return information, -np.linalg.solve(information, gradient)
+    return information, np.asarray(-np.linalg.solve(information, gradient), dtype=np.float64)
 
 
 def mirror_frame(outline: UnitOutline, mirror: Mirror) -> Points:

@@ -117,7 +117,7 @@ def gauged_thickness(
     for nugget_share, amplitude_share, range_share in grid:
         nugget, amplitude, reach = nugget_share * level, amplitude_share * level, range_share * size
         covariance = amplitude**2 * _matern(apart / reach) + np.diag(u**2 + nugget**2)
-        factor = np.linalg.cholesky(covariance)
+        factor = np.asarray(np.linalg.cholesky(covariance), dtype=np.float64)
         ones_solved = _solve(factor, np.ones(len(values)))
         information = float(ones_solved.sum())
         mean = float(ones_solved @ values) / information
@@ -142,7 +142,7 @@ def _matern(scaled: Array) -> Array:
 
 
 def _solve(factor: Array, right: Array) -> Array:
-    return np.linalg.solve(factor.T, np.linalg.solve(factor, right))
+    return np.asarray(np.linalg.solve(factor.T, np.linalg.solve(factor, right)), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -43,7 +43,7 @@ class Zone:
         return float(self.polygon.area)
 
 
-def lay_zones(outline: Polygon, form: str, curve_mm: Points, lines: ZoneLines) -> tuple[Zone, ...]:
+def lay_zones(outline: Polygon, form: str, curve_mm: Points | None, lines: ZoneLines) -> tuple[Zone, ...]:
     """Divide an outline into zones.
 
     Parameters
@@ -52,8 +52,8 @@ def lay_zones(outline: Polygon, form: str, curve_mm: Points, lines: ZoneLines) -
         The hide in the hide frame (mm, tail at the origin, neck up), holes or none.
     form : str
         "whole", "side", "bend", "shoulder", "belly" or "piece".
-    curve_mm : ndarray of shape (K, 2)
-        Back line from tail to neck in the hide frame.
+    curve_mm : ndarray of shape (K, 2) or None
+        Back line from tail to neck in the hide frame; None where there is none.
     lines : ZoneLines
         Where the zones part.
 
@@ -65,7 +65,7 @@ def lay_zones(outline: Polygon, form: str, curve_mm: Points, lines: ZoneLines) -
     """
     if form == "bend":
         return (Zone("butt", MultiPolygon([outline])),)
-    if form not in _SPANS:
+    if form not in _SPANS or curve_mm is None:
         return (Zone("piece", MultiPolygon([outline])),)
     half_width = _half_width(outline, form, curve_mm)
     zones = []
@@ -136,7 +136,7 @@ def _half_width(outline: Polygon, form: str, curve_mm: Points) -> float:
     y = curve_mm[0, 1] + np.linspace(low, high, 9) * length
     left, _, right, _ = outline.bounds
     sections = shapely.intersection(
-        shapely.linestrings(np.stack([np.column_stack([0 * y + left - 1, y]), np.column_stack([0 * y + right + 1, y])], 1)),
+        shapely.linestrings([[(left - 1, at), (right + 1, at)] for at in y]),
         outline,
     )
     sides = 2 if form in ("whole", "shoulder") else 1

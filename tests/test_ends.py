@@ -6,8 +6,10 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 
 from hidescan.ends import END_FEATURES, axis_crossings, end_figures, neck_probability
+from hidescan.form import edge_frame, straight_edge
 from hidescan.geometry import resample
-from hidescan.settings import EndSettings
+from hidescan.settings import EndSettings, FormSettings, SymmetrySettings
+from hidescan.symmetry import unit_outline
 
 SETTINGS = EndSettings()
 
@@ -53,3 +55,19 @@ def test_half_a_hide_counts_as_if_mirrored() -> None:
 def test_no_sign_of_a_neck_is_a_coin_toss() -> None:
     figures = np.ones((2, len(END_FEATURES)))
     assert neck_probability(figures, SETTINGS.whole_weights, SETTINGS) == 0.5
+
+
+def test_waves_of_a_cut_edge_do_not_hide_the_neck() -> None:
+    # A wavy back cut once counted as further rim, and the sections through it as outside.
+    ring = boxy_hide()
+    wave = 0.004 * np.sin(60 * ring[:, 1])
+    half = np.column_stack([np.where(ring[:, 0] > 0, wave, ring[:, 0]), ring[:, 1]])
+    outline = unit_outline(1000 * half, SymmetrySettings())
+    edge = straight_edge(outline, FormSettings())
+    length = float(np.linalg.norm(edge.end - edge.start))
+    frame = edge_frame(outline, edge, FormSettings())
+    figures = end_figures(frame, 0.0, length, SETTINGS, left_only=True)
+    # The outline runs counter-clockwise, body on the left: a cut on the right-hand side is walked from tail to neck.
+    assert figures[0, 3] > figures[1, 3] + 0.02
+    assert figures[0, 4] == pytest.approx(0.15 / 0.35, abs=0.1)
+    assert neck_probability(figures, SETTINGS.side_weights, SETTINGS) > 0.7

@@ -50,7 +50,12 @@ def test_bowed_edge_shows_its_sag() -> None:
 def test_features_do_not_change_when_turned_or_mirrored() -> None:
     ring = any_form(np.random.default_rng(3), "side", "cattle").ring_mm
     here = features(ring)
-    for other in (ring @ rotation_2d(41.0).T + [500.0, -300.0], ring * [-1.0, 1.0], ring[::-1], np.roll(ring, 77, axis=0)):
+    for other in (
+        ring @ rotation_2d(41.0).T + [500.0, -300.0],
+        ring * [-1.0, 1.0],
+        ring[::-1],
+        np.roll(ring, 77, axis=0),
+    ):
         np.testing.assert_allclose(features(other), here, atol=0.03)
 
 
@@ -61,7 +66,9 @@ def test_probabilities_sum_to_one() -> None:
     assert min(shares.values()) > 0.0
 
 
-@pytest.mark.parametrize(("form", "species"), [("whole", "deer"), ("whole", "cattle"), ("side", "cattle"), ("piece", "deer")])
+@pytest.mark.parametrize(
+    ("form", "species"), [("whole", "deer"), ("whole", "cattle"), ("side", "cattle"), ("piece", "deer")]
+)
 def test_form_of_generated_outlines(form: str, species: str) -> None:
     rng = np.random.default_rng(20)
     found = []

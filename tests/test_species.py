@@ -9,7 +9,16 @@ from hidescan.units import MM2_PER_FT2
 @pytest.mark.parametrize(
     ("species", "area_ft2"),
     # Typical tanned hides of merchants: deer 10-12 ft2, elk 24-25, cattle 45-55; goat, sheep, calf from memory.
-    [("deer", 11), ("elk", 24.5), ("cattle", 50), ("goat", 5.5), ("sheep", 7), ("calf", 11), ("pig", 13), ("bison", 35)],
+    [
+        ("deer", 11),
+        ("elk", 24.5),
+        ("cattle", 50),
+        ("goat", 5.5),
+        ("sheep", 7),
+        ("calf", 11),
+        ("pig", 13),
+        ("bison", 35),
+    ],
 )
 def test_typical_hides_pass(species: str, area_ft2: float) -> None:
     area_mm2 = area_ft2 * MM2_PER_FT2

@@ -53,8 +53,11 @@ def test_moments_of_an_ellipse() -> None:
 
 
 def test_moments_do_not_depend_on_the_direction_of_the_ring() -> None:
-    for here, there in zip(moments(kite()), moments(kite()[::-1]), strict=True):
-        np.testing.assert_allclose(here, there, rtol=1e-12)
+    area, centre, second = moments(kite())
+    other_area, other_centre, other_second = moments(kite()[::-1])
+    assert other_area == pytest.approx(area, rel=1e-12)
+    np.testing.assert_allclose(other_centre, centre, rtol=1e-12, atol=1e-9)
+    np.testing.assert_allclose(other_second, second, rtol=1e-12, atol=1e-6)
 
 
 def test_long_axis_agrees_with_scikit_image() -> None:

@@ -1,7 +1,7 @@
 """Refit the shape models of hidescan/settings.py on generated outlines: axis choice, neck end, form.
 
 Run from the project's root:  python -m calibration.shape.fit_shape [--count 1500] [--workers 2]
-It prints the fields to put into SymmetrySettings.sd_inflation, ShapeSettings.axis_weights, EndSettings and FormSettings.
+It prints the fields to put into SymmetrySettings, ShapeSettings.axis_weights, EndSettings and FormSettings.
 The outlines come from tests/synthetic/hides.py with seeds [7, i]; the tests use other seeds. numpy and scipy only.
 """
 
@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.ends import axis_crossings, end_features
+from hidescan.ends import axis_crossings, end_figures, reach_past_both
 from hidescan.form import FORMS, edge_frame, form_features, straight_edge
 from hidescan.settings import ShapeSettings
 from hidescan.symmetry import mirror_axes, mirror_fit, mirror_frame, unit_outline
@@ -22,7 +22,7 @@ from tests.synthetic.hides import SPECIES, any_form
 Array = NDArray[np.float64]
 
 # Ridge on standardised features. The end's is strong: another hand's hides will differ from ours.
-RIDGE_END, RIDGE_FORM, RIDGE_AXIS = 12.0, 2.0, 0.01
+RIDGE_END, RIDGE_FORM, RIDGE_AXIS = 5.0, 1.0, 0.01
 RIGHT_AXIS_DEG = 20.0
 
 
@@ -40,23 +40,27 @@ def describe_ring(form: str, ring_mm: Array, truth_deg: float) -> dict[str, Any]
     edge = straight_edge(outline, settings.form)
     out: dict[str, Any] = {"form": form, "form_features": form_features(outline, mirrors, edge, settings.form)}
     if form == "whole":
-        off = np.array([(m.angle_deg - truth_deg + 90) % 180 - 90 for m in mirrors])
+        frames = [mirror_frame(outline, mirror) for mirror in mirrors]
+        crossings = [axis_crossings(frame) for frame in frames]
+        kept = [
+            (mirror, end_figures(frame, *ends, settings.ends))
+            for mirror, frame, ends in zip(mirrors, frames, crossings, strict=True)
+            if ends is not None
+        ]
+        off = np.array([(mirror.angle_deg - truth_deg + 90) % 180 - 90 for mirror, _ in kept])
         right = int(np.abs(off).argmin())
         if abs(off[right]) < RIGHT_AXIS_DEG:
-            mirror = mirrors[right]
-            out["axes"] = np.array([(m.agreement, m.overlap) for m in mirrors])
+            mirror, figures = kept[right]
+            out["axes"] = np.array([(m.agreement, m.overlap, reach_past_both(f)) for m, f in kept])
             out["right_axis"] = right
             out["z"] = off[right] / mirror.angle_sd_deg
-            crossings = axis_crossings(mirror_frame(outline, mirror))
-            if crossings is not None:
-                features = end_features(mirror_frame(outline, mirror), *crossings, settings.ends)
-                same = abs((mirror.angle_deg - truth_deg + 180) % 360 - 180) < 90
-                out["end_features"] = features if same else -features
+            same = abs((mirror.angle_deg - truth_deg + 180) % 360 - 180) < 90
+            out["end_features"] = (figures[0] - figures[1]) * (1 if same else -1)
     elif form == "side":
         length = float(np.linalg.norm(edge.end - edge.start))
-        features = end_features(edge_frame(outline, edge), 0.0, length, settings.ends, left_only=True)
+        figures = end_figures(edge_frame(outline, edge, settings.form), 0.0, length, settings.ends, left_only=True)
         same = abs((edge.angle_deg - truth_deg + 180) % 360 - 180) < 90
-        out["end_features"] = features if same else -features
+        out["end_features"] = (figures[0] - figures[1]) * (1 if same else -1)
         out["z"] = ((edge.angle_deg - truth_deg + 90) % 180 - 90) / edge.angle_sd_deg
     return out
 
@@ -80,7 +84,7 @@ def fit_ends(features: Array) -> Array:
         p = 1 / (1 + np.exp(-z @ w))
         return -z.T @ (1 - p) + RIDGE_END * w, (z * (p * (1 - p))[:, None]).T @ z + RIDGE_END * np.eye(len(w))
 
-    return newton(gradient_hessian, z.shape[1]) / spread
+    return np.asarray(newton(gradient_hessian, z.shape[1]) / spread)
 
 
 def fit_axes(cases: list[tuple[Array, int]]) -> Array:
@@ -96,7 +100,7 @@ def fit_axes(cases: list[tuple[Array, int]]) -> Array:
             hessian = hessian + (axes * p[:, None]).T @ axes - np.outer(mean, mean)
         return gradient, hessian
 
-    return newton(gradient_hessian, 2)
+    return newton(gradient_hessian, len(cases[0][0][0]))
 
 
 def fit_forms(features: Array, labels: NDArray[np.int64]) -> tuple[Array, Array, Array]:
@@ -105,7 +109,7 @@ def fit_forms(features: Array, labels: NDArray[np.int64]) -> tuple[Array, Array,
     centre[0], spread[0] = 0.0, 1.0
     z = (features - centre) / spread
     count, size = len(FORMS), features.shape[1]
-    prior = np.array([0.4, 0.25, 0.05, 0.05, 0.05, 0.2])
+    prior = np.array([0.36, 0.24, 0.05, 0.05, 0.05, 0.25])
     weight = (prior / np.bincount(labels, minlength=count))[labels] * len(labels)
     onehot = np.eye(count)[labels]
 
@@ -127,16 +131,19 @@ def fit_forms(features: Array, labels: NDArray[np.int64]) -> tuple[Array, Array,
 
 def report(cases: list[dict[str, Any]]) -> None:
     """Fit all models on the cases and print the settings."""
-    ends = np.array([case["end_features"] for case in cases if "end_features" in case])
     axes = [(case["axes"], case["right_axis"]) for case in cases if "axes" in case]
     forms = np.array([case["form_features"] for case in cases])
     labels = np.array([FORMS.index(case["form"]) for case in cases])
     centre, spread, weights = fit_forms(forms, labels)
     for form, now in (("whole", "sd_inflation"), ("side", "edge_correlated, squared")):
         z = np.array([case["z"] for case in cases if "z" in case and case["form"] == form])
-        print(f"# {form}: multiply {now} by {np.median(np.abs(z)) / 0.6745:.2f}; |z| > 2 in {np.mean(np.abs(z) > 2):.3f}")
+        print(
+            f"# {form}: multiply {now} by {np.median(np.abs(z)) / 0.6745:.2f}; |z| > 2 in {np.mean(np.abs(z) > 2):.3f}"
+        )
     print("axis_weights =", tuple(np.round(fit_axes(axes), 1).tolist()))
-    print("ends.weights =", tuple(np.round(fit_ends(ends), 2).tolist()))
+    for form in ("whole", "side"):
+        ends = np.array([case["end_features"] for case in cases if case["form"] == form and "end_features" in case])
+        print(f"ends.{form}_weights =", tuple(np.round(fit_ends(ends), 2).tolist()))
     print("form.centre =", tuple(np.round(centre, 3).tolist()))
     print("form.spread =", tuple(np.round(spread, 3).tolist()))
     print("form.weights = (")
