@@ -1,6 +1,6 @@
 """Bring what the stages found into the hide frame and into one map."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import cast
 
 import numpy as np
@@ -22,6 +22,7 @@ from hidescan.hidemap import (
     DoubtfulStretch,
     FormEntry,
     FormName,
+    GaugeInput,
     HideMap,
     Inputs,
     LineGeometry,
@@ -44,6 +45,7 @@ from hidescan.photo import Photo
 from hidescan.plane import Plane
 from hidescan.problems import Doubt
 from hidescan.settings import Settings, settings_as_saved
+from hidescan.thickness import Thickness, gauged_thickness, typical_thickness
 from hidescan.usable import lost_to_marks
 from hidescan.zones import Zone, lay_zones, zone_at
 
@@ -81,13 +83,15 @@ def assemble(
     net = Polygon(outer, hole_rings)
     curve_mm = None if back.source == "none" else frame.xy(back.curve_mm)
     zones = lay_zones(net, shape.form.name, curve_mm, settings.zones)
+    gauge = tuple(replace(g, hide_mm=_xy(camera.mm_from_px(np.array([g.photo_px]))[0])) for g in inputs.gauge)
+    thickness = thickness_of(gauge, zones, net.area, heights.thickness_mm, inputs.thickness_mm, settings)
     marks = _hole_marks(outline, hole_rings, zones)
     usable = _usable(net, marks, measures, settings)
     middle = camera.px_from_mm(np.array([outer.mean(axis=0)]))
     return HideMap(
         program=ProgramInfo(__version__, settings_as_saved(settings)),
         photo=PhotoInfo(photo.file, photo.sha256, photo.width_px, photo.height_px, photo.taken, photo.focal_35mm),
-        inputs=inputs,
+        inputs=replace(inputs, gauge=gauge),
         cards=tuple(
             CardEntry(
                 p.number, p.corners, p.rms_px, _xy(frame.xy(p.centre_mm)[0]), _half_turn(p.angle_deg - frame.x_axis_deg)
@@ -116,9 +120,10 @@ def assemble(
             _figure(measures.perimeter),
         ),
         budget=tuple(BudgetEntry(row.source, row.area_percent) for row in measures.budget),
-        zones=tuple(ZoneEntry(zone.name, _region(zone.polygon), zone.polygon.area) for zone in zones),
+        zones=tuple(_zone_entry(zone, thickness) for zone in zones),
         marks=marks,
         warnings=tuple(WarningEntry(doubt.code, doubt.message) for doubt in doubts),
+        thickness_source=thickness.label,
     )
 
 
@@ -166,6 +171,32 @@ def _outline_entry(camera: Camera, outline: Outline, outer: Points, hole_rings: 
         confidence=outline.confidence_whole,
         doubtful=tuple(doubtful),
     )
+
+
+def thickness_of(
+    gauge: tuple[GaugeInput, ...],
+    zones: tuple[Zone, ...],
+    area_mm2: float,
+    assumed_mm: float,
+    given_mm: float | None,
+    settings: Settings,
+) -> Thickness:
+    """The thickness over the hide: from gauge readings, or a typical one about what was given or assumed."""
+    if gauge:
+        points, values, u = (
+            np.array([getattr(g, name) for g in gauge]) for name in ("hide_mm", "thickness_mm", "u_mm")
+        )
+        return gauged_thickness(points, values, u, area_mm2, settings.thickness)
+    m = settings.measure
+    u_mm = m.typical_thickness_u_mm if given_mm is None else m.given_thickness_u_share * given_mm
+    return typical_thickness(zones, assumed_mm, u_mm, settings.thickness)
+
+
+def _zone_entry(zone: Zone, thickness: Thickness) -> ZoneEntry:
+    """A zone with the thickness at a point well inside it."""
+    inside = zone.polygon.representative_point()
+    mean, u = thickness.predict(np.array([[inside.x, inside.y]]))
+    return ZoneEntry(zone.name, _region(zone.polygon), zone.area_mm2, float(mean[0]), float(u[0]))
 
 
 def _hole_marks(outline: Outline, hole_rings: list[Points], zones: tuple[Zone, ...]) -> tuple[MarkEntry, ...]:

@@ -120,6 +120,8 @@ def find_shape(
         return Shape(found, _unknown(outline, settings))
     axis = max(axes, key=lambda axis: axis.share * max(axis.neck_high, 1 - axis.neck_high))
     confidence = axis.share * max(axis.neck_high, 1 - axis.neck_high)
+    # Where the form itself is doubtful, so is an end that was told on the strength of it.
+    confidence = 0.5 + (confidence - 0.5) * min(1.0, found.confidence / settings.form_sure)
     curve = axis.curve if axis.neck_high >= 0.5 else axis.curve[::-1]
     return Shape(found, _back_line(outline, curve, axis.angle_sd_deg, confidence, "shape"))
 

@@ -1,18 +1,20 @@
 """Map photos on disk: read, map, draw, keep. One photo's failure is a value, so that the others go on."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+from hidescan.corrected import carried_statuses, with_statuses
 from hidescan.draw import map_picture
 from hidescan.files import write_whole
-from hidescan.hidemap import XY, HideMap, Inputs
+from hidescan.hidemap import XY, HideMap, Inputs, MarkStatus
 from hidescan.lens_file import kept_profile, read_profile
 from hidescan.lens_profile import LensProfile
 from hidescan.photo import READABLE, Photo, read_photo
 from hidescan.pipeline import Known, run
 from hidescan.problems import BadInput, NotFound
 from hidescan.settings import Settings
-from hidescan.store import kept_inputs, map_path, save_map
+from hidescan.store import earlier_map, map_path, merged, read_map, save_map
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,14 +63,43 @@ def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
     """
     photo = read_photo(path, settings.photo)
     target = map_path(job.folder or path.parent, photo.file)
-    inputs = kept_inputs(target, photo.sha256, job.inputs, fresh=job.fresh, force=job.force)
+    earlier = earlier_map(target, photo.sha256, force=job.force)
+    old = None if job.fresh else earlier
+    return target, _map_and_keep(photo, target, old, job, settings)
+
+
+def edit_one(path: Path, photo_path: Path, job: Job, statuses: Mapping[str, MarkStatus], settings: Settings) -> HideMap:
+    """Map a map's own photo again with more given, and keep a new revision.
+
+    Raises
+    ------
+    BadInput
+        The map or its photo cannot be used, or a mark named does not exist.
+    """
+    old = read_map(path)
+    photo = read_photo(photo_path, settings.photo)
+    if photo.sha256 != old.photo.sha256:
+        raise BadInput(f"{photo_path}: is not the photo of {path.name} (its content differs). Give the right one.")
+    try:
+        old = with_statuses(old, statuses, settings)
+    except KeyError as error:
+        known = ", ".join(mark.id for mark in old.marks) or "none"
+        raise BadInput(f"{path.name}: there is no mark {error}. Its marks: {known}.") from error
+    return _map_and_keep(photo, path, old, job, settings)
+
+
+def _map_and_keep(photo: Photo, target: Path, old: HideMap | None, job: Job, settings: Settings) -> HideMap:
+    """Map a photo with what was given before and now; write the map and its picture."""
+    inputs = job.inputs if old is None else merged(old.inputs, job.inputs)
     hide_map = run(photo, inputs, settings, known_for(photo, inputs, job.card_scales))
     if isinstance(hide_map, NotFound):
-        raise BadInput(f"{path.name}: {hide_map}")
+        raise BadInput(f"{photo.file}: {hide_map}")
+    if old is not None and (statuses := carried_statuses(old, hide_map)):
+        hide_map = with_statuses(hide_map, statuses, settings)
     picture = map_picture(photo.rgb, hide_map, job.units, settings.draw)
     kept = save_map(target, hide_map, fresh=job.fresh)
-    write_whole(target.with_name(f"{path.stem}.map.png"), picture)
-    return target, kept
+    write_whole(target.with_name(f"{Path(photo.file).stem}.map.png"), picture)
+    return kept
 
 
 def known_for(photo: Photo, inputs: Inputs, card_scales: dict[int, XY]) -> Known:

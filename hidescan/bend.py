@@ -1,4 +1,4 @@
-"""Whether a card is bent: does a smoothly curved surface explain its corners better than a plane does?
+"""Whether a card is bent: whether a smoothly curved surface explains its corners better than a plane.
 
 A bent card need not misfit by much: the adjustment hides part of the curve in tilt and lens. But what is left has a
 pattern. So the card is given a curved surface (a polynomial in its own plane) beside all the adjustment's parameters,

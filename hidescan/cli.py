@@ -69,61 +69,67 @@ def card(
         print(f"{out}: {len(chosen)} cards for {paper.value}. Print at 100 %, then measure both bars of one page.")
 
 
+Out = Annotated[Path | None, typer.Option("-o", "--out", help="Folder for the maps; else beside each photo.")]
+Thickness = Annotated[str | None, typer.Option(help="Leather thickness: 1.8mm, 4.5oz, 5/64in.")]
+CardScale = Annotated[str | None, typer.Option(help="Measured / nominal of the two check bars: SX,SY.")]
+TapeWords = Annotated[list[str] | None, typer.Option(help="Tape between two cards' rings: 1-3:1842mm.")]
+Lens = Annotated[str | None, typer.Option(help="Lens profile; else one of yours that fits the EXIF.")]
+Neck = Annotated[str | None, typer.Option(help="A photo pixel toward the neck: X,Y.")]
+Arrow = Annotated[int | None, typer.Option(help="Number of a card whose arrow points to the neck.")]
+FormWord = Annotated[str | None, typer.Option(help="whole, side, bend, shoulder, belly or piece.")]
+FaceWord = Annotated[str, typer.Option(help="Which face is up: grain, flesh or unknown.")]
+SpeciesWord = Annotated[str | None, typer.Option(help="deer, elk, goat, sheep, calf, cattle, pig or bison.")]
+Inside = Annotated[list[str] | None, typer.Option(help="A photo pixel that is hide: X,Y.")]
+Outside = Annotated[list[str] | None, typer.Option(help="A photo pixel that is not hide: X,Y.")]
+Gauge = Annotated[list[str] | None, typer.Option(help="A gauge reading at a photo pixel: X,Y:1.8mm.")]
+GaugeFile = Annotated[Path | None, typer.Option(help="CSV of gauge readings: x_px,y_px,value,unit.")]
+UnitsWord = Annotated[Units, typer.Option(help="How figures are shown.")]
+
+
 @app.command(name="map")
 def map_(
     photos: Annotated[list[Path], typer.Argument(help="Photos, or folders of photos.", show_default=False)],
-    out: Annotated[
-        Path | None, typer.Option("-o", "--out", help="Folder for the maps; else beside each photo.")
-    ] = None,
-    thickness: Annotated[str | None, typer.Option(help="Leather thickness: 1.8mm, 4.5oz, 5/64in.")] = None,
-    card_scale: Annotated[str | None, typer.Option(help="Measured / nominal of the two check bars: SX,SY.")] = None,
-    tape: Annotated[list[str] | None, typer.Option(help="Tape between two cards' rings: 1-3:1842mm.")] = None,
-    lens: Annotated[str | None, typer.Option(help="Lens profile; else one of yours that fits the EXIF.")] = None,
-    neck: Annotated[str | None, typer.Option(help="A photo pixel toward the neck: X,Y.")] = None,
-    form: Annotated[str | None, typer.Option(help="whole, side, bend, shoulder, belly or piece.")] = None,
-    face: Annotated[str, typer.Option(help="Which face is up: grain, flesh or unknown.")] = "unknown",
-    species: Annotated[str | None, typer.Option(help="deer, elk, goat, sheep, calf, cattle, pig or bison.")] = None,
+    out: Out = None,
+    thickness: Thickness = None,
+    card_scale: CardScale = None,
+    tape: TapeWords = None,
+    lens: Lens = None,
+    neck: Neck = None,
+    arrow: Arrow = None,
+    form: FormWord = None,
+    face: FaceWord = "unknown",
+    species: SpeciesWord = None,
     hide: Annotated[str | None, typer.Option(help="A photo pixel on the hide to map, where there are several.")] = None,
-    inside: Annotated[list[str] | None, typer.Option(help="A photo pixel that is hide: X,Y.")] = None,
-    outside: Annotated[list[str] | None, typer.Option(help="A photo pixel that is not hide: X,Y.")] = None,
-    units: Annotated[Units, typer.Option(help="How figures are shown.")] = Units.ft,
+    inside: Inside = None,
+    outside: Outside = None,
+    gauge: Gauge = None,
+    gauge_file: GaugeFile = None,
+    units: UnitsWord = Units.ft,
     json: Annotated[bool, typer.Option("--json", help="Print each map as one line of JSON, nothing else.")] = False,
     fresh: Annotated[bool, typer.Option("--fresh", help="Forget what was given for this photo before.")] = False,
     force: Annotated[bool, typer.Option("--force", help="Write over the map of another photo.")] = False,
 ) -> None:
     """Map photographed hides: writes NAME.hide.json and NAME.map.png, prints a short summary."""
-    from hidescan import options
     from hidescan.batch import Job, map_one, photos_in
     from hidescan.config import card_scales
-    from hidescan.hidemap import HintInput, Inputs, to_json
+    from hidescan.hidemap import to_json
+    from hidescan.options import Words
     from hidescan.settings import Settings
     from hidescan.summary import summary_lines
-    from hidescan.units import parse_thickness_mm
 
+    settings = Settings()
+    words = Words(
+        thickness, card_scale, tuple(tape or ()), lens, neck, arrow, form, face, species, tuple(inside or ()),
+        tuple(outside or ()), tuple(gauge or ()), _table(gauge_file), str(gauge_file), hide,
+    )  # fmt: skip
     found = photos_in(photos)
-    pixels = {"--neck": neck, "--hide": hide, "--inside": inside, "--outside": outside}
-    if len(found) > 1 and (said := [name for name, value in pixels.items() if value]):
-        raise BadInput(f"{said[0]} names a pixel of one photo; map that photo alone.")
-    inputs = Inputs(
-        thickness_mm=None if thickness is None else parse_thickness_mm(thickness),
-        card_scale=None if card_scale is None else options.card_scale(card_scale),
-        tapes=tuple(options.tape(text) for text in tape or ()),
-        lens=lens,
-        neck_px=None if neck is None else options.pair(neck, "--neck"),
-        hide_at_px=None if hide is None else options.pair(hide, "--hide"),
-        form=options.form(form),
-        face=options.face(face),
-        species=species,
-        hints=(
-            *(HintInput(options.pair(text, "--inside"), True) for text in inside or ()),
-            *(HintInput(options.pair(text, "--outside"), False) for text in outside or ()),
-        ),
-    )
-    job = Job(out, inputs, card_scales(), units.value, fresh, force)
+    if len(found) > 1 and (option := words.name_pixels()):
+        raise BadInput(f"{option} names a pixel of one photo; map that photo alone.")
+    job = Job(out, words.read(settings.thickness.reading_u_mm), card_scales(), units.value, fresh, force)
     failed = []
     for path in _progress(found, quiet=len(found) == 1):
         try:
-            written, hide_map = map_one(path, job, Settings())
+            written, hide_map = map_one(path, job, settings)
         except BadInput as error:
             failed.append(path.name)
             print(error, file=sys.stderr)
@@ -137,6 +143,58 @@ def map_(
         if len(found) > 1:
             print(f"{len(failed)} of {len(found)} photos were not mapped: {', '.join(failed)}", file=sys.stderr)
         raise typer.Exit(2)
+
+
+@app.command()
+def edit(
+    map_file: Annotated[Path, typer.Argument(help="NAME.hide.json", show_default=False, metavar="MAP")],
+    photo: Annotated[Path | None, typer.Option(help="The map's photo, where it is not beside the map.")] = None,
+    thickness: Thickness = None,
+    card_scale: CardScale = None,
+    tape: TapeWords = None,
+    lens: Lens = None,
+    neck: Neck = None,
+    arrow: Arrow = None,
+    form: FormWord = None,
+    face: FaceWord = "unknown",
+    species: SpeciesWord = None,
+    inside: Inside = None,
+    outside: Outside = None,
+    gauge: Gauge = None,
+    gauge_file: GaugeFile = None,
+    state: Annotated[str | None, typer.Option(help="fresh, salted, wet, dried slack, dried on a frame ...")] = None,
+    tannage: Annotated[str | None, typer.Option(help="brain-tanned smoked, commercial, vegetable, rawhide ...")] = None,
+    mark: Annotated[list[str] | None, typer.Option(help="ID:confirmed or ID:rejected.")] = None,
+    units: UnitsWord = Units.ft,
+) -> None:
+    """Give more about a mapped hide; its map becomes a new revision, nothing is lost."""
+    from hidescan import options
+    from hidescan.batch import Job, edit_one
+    from hidescan.config import card_scales
+    from hidescan.settings import Settings
+    from hidescan.store import read_map
+    from hidescan.summary import summary_lines
+
+    settings = Settings()
+    words = options.Words(
+        thickness, card_scale, tuple(tape or ()), lens, neck, arrow, form, face, species, tuple(inside or ()),
+        tuple(outside or ()), tuple(gauge or ()), _table(gauge_file), str(gauge_file), None, state, tannage,
+    )  # fmt: skip
+    statuses = dict(options.mark_status(text) for text in mark or ())
+    job = Job(None, words.read(settings.thickness.reading_u_mm), card_scales(), units.value, False, False)
+    at = photo or map_file.parent / read_map(map_file).photo.file
+    hide_map = edit_one(map_file, at, job, statuses, settings)
+    print("\n".join(summary_lines(map_file.name.removesuffix(".hide.json"), hide_map, units.value)))
+    print(f"  revision {hide_map.revision} of {map_file}")
+
+
+def _table(path: Path | None) -> str | None:
+    if path is None:
+        return None
+    try:
+        return path.read_text()
+    except (OSError, UnicodeDecodeError) as error:
+        raise BadInput(f"{path}: cannot be read. Give a CSV with the columns x_px, y_px, value, unit.") from error
 
 
 @app.command()

@@ -88,11 +88,12 @@ class HintInput:
 
 @dataclass(frozen=True, slots=True)
 class GaugeInput:
-    """A thickness gauge reading."""
+    """A thickness gauge reading: where in the photo, what it read, and where that is on the hide."""
 
-    hide_mm: XY
+    photo_px: XY
     thickness_mm: Number
     u_mm: Number
+    hide_mm: XY = (0.0, 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +101,8 @@ class Inputs:
     """What a person gave; None where nothing was said.
 
     `card_scale` is (SX, SY), the measured over the nominal length of the card's two check bars. `neck_px` is a photo
-    pixel toward the neck. `hide_at_px` picks one of several hides.
+    pixel toward the neck; `arrow` the number of a card whose arrow points to it. `hide_at_px` picks one of several
+    hides.
     """
 
     thickness_mm: Number | None = None
@@ -108,6 +110,7 @@ class Inputs:
     tapes: tuple[TapeInput, ...] = ()
     lens: str | None = None
     neck_px: XY | None = None
+    arrow: int | None = None
     hide_at_px: XY | None = None
     form: FormName | None = None
     face: Face = "unknown"
@@ -214,11 +217,13 @@ class BudgetEntry:
 
 @dataclass(frozen=True, slots=True)
 class ZoneEntry:
-    """A part of the hide by its trade name."""
+    """A part of the hide by its trade name, with its mean thickness (`thickness_source` says how that was got)."""
 
     name: str
     hide_mm: PolygonGeometry | MultiPolygonGeometry
     area_mm2: Number
+    thickness_mm: Number
+    thickness_u_mm: Number
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,6 +267,7 @@ class HideMap:
     zones: tuple[ZoneEntry, ...]
     marks: tuple[MarkEntry, ...]
     warnings: tuple[WarningEntry, ...]
+    thickness_source: str = ""
     revision: int = 1
     parent_sha256: str | None = None
     format: Literal["hidescan-map"] = field(default="hidescan-map")

@@ -107,8 +107,8 @@ def make_profile(
     usable = [fit for fit in fits if fit is not None]
     if len(usable) < settings.least_photos:
         return NotFound("lens-few", "In too many photos the card lies bent or is not seen.", "Lay it flat.")
-    adjustments, states = zip(*usable, strict=True)
-    states, covariance, rms_px = _together(list(adjustments), list(states), plane)
+    adjustments = [adjustment for adjustment, _ in usable]
+    states, covariance, rms_px = _together(adjustments, [state for _, state in usable], plane)
     tilts = [state.camera(a.size_px).tilt_deg for a, state in zip(adjustments, states, strict=True)]
     advice = _what_is_missing(tilts, covariance, settings)
     if advice is not None:
@@ -190,7 +190,7 @@ def _together(
     misfits = np.concatenate([a.corner_misfits(s)[0] for a, s in zip(adjustments, states, strict=True)])
     determined = 3 + sum(6 + len(s.parameters) - FIRST_PLACE for s in states)
     variance = float(misfits @ misfits) / max(len(misfits) - determined, 1)
-    covariance: Array = np.linalg.inv(reduced) * max(variance, (0.3 * sd_px) ** 2) / sd_px**2
+    covariance = np.asarray(np.linalg.inv(reduced), dtype=np.float64) * max(variance, (0.3 * sd_px) ** 2) / sd_px**2
     return states, covariance, float(np.sqrt(np.mean(misfits**2)))
 
 

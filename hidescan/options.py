@@ -1,11 +1,13 @@
 """What people write on the command line, read into values; each reader raises BadInput with one line."""
 
+import csv
 import re
+from dataclasses import dataclass
 from typing import cast, get_args
 
-from hidescan.hidemap import XY, Face, FormName, TapeInput
+from hidescan.hidemap import XY, Face, FormName, GaugeInput, HintInput, Inputs, MarkStatus, TapeInput
 from hidescan.problems import BadInput
-from hidescan.units import parse_length_mm
+from hidescan.units import parse_length_mm, parse_thickness_mm
 
 _TAPE = re.compile(r"(\d)-(\d):(.+)")
 
@@ -75,3 +77,99 @@ def face(text: str) -> Face:
     if text not in get_args(Face):
         raise BadInput(f"--face {text}: use one of {', '.join(get_args(Face))}.")
     return cast(Face, text)
+
+
+def gauge(text: str, reading_u_mm: float) -> GaugeInput:
+    """A thickness gauge reading at a photo pixel, as in `1520,803:1.8mm`."""
+    at, _, value = text.partition(":")
+    return GaugeInput(pair(at, "--gauge"), parse_thickness_mm(value), reading_u_mm)
+
+
+def gauge_table(text: str, name: str, reading_u_mm: float) -> tuple[GaugeInput, ...]:
+    """Gauge readings from a CSV with the columns x_px, y_px, value, unit."""
+    rows = csv.DictReader(text.splitlines())
+    missing = {"x_px", "y_px", "value", "unit"} - set(rows.fieldnames or ())
+    if missing:
+        raise BadInput(f"{name}: the column {min(missing)} is missing; the table needs x_px, y_px, value, unit.")
+    readings = []
+    for number, row in enumerate(rows, start=2):
+        try:
+            at = pair(f"{row['x_px']},{row['y_px']}", "x_px,y_px")
+            readings.append(GaugeInput(at, parse_thickness_mm(f"{row['value']}{row['unit']}"), reading_u_mm))
+        except BadInput as error:
+            raise BadInput(f"{name}, line {number}: {error}") from error
+    return tuple(readings)
+
+
+def mark_status(text: str) -> tuple[str, MarkStatus]:
+    """What a person says of a mark, as in `hole-2:rejected`."""
+    name, _, status = text.rpartition(":")
+    if not name or status not in ("confirmed", "rejected"):
+        raise BadInput(f"--mark {text}: expected ID:confirmed or ID:rejected, as in hole-2:rejected.")
+    return name, cast(MarkStatus, status)
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """What a person wrote of one hide on the command line, unread; None or empty where nothing was."""
+
+    thickness: str | None
+    card_scale: str | None
+    tape: tuple[str, ...]
+    lens: str | None
+    neck: str | None
+    arrow: int | None
+    form: str | None
+    face: str
+    species: str | None
+    inside: tuple[str, ...]
+    outside: tuple[str, ...]
+    gauge: tuple[str, ...]
+    gauge_table: str | None
+    gauge_file: str
+    hide: str | None = None
+    state: str | None = None
+    tannage: str | None = None
+
+    def name_pixels(self) -> str | None:
+        """The first option given that names a pixel of one photo; None where there is none."""
+        pixels = {
+            "--neck": self.neck,
+            "--hide": self.hide,
+            "--inside": self.inside,
+            "--outside": self.outside,
+            "--gauge": self.gauge,
+            "--gauge-file": self.gauge_table,
+        }
+        return next((name for name, value in pixels.items() if value), None)
+
+    def read(self, reading_u_mm: float) -> Inputs:
+        """The words as values.
+
+        Raises
+        ------
+        BadInput
+            A word that cannot be read.
+        """
+        readings = tuple(gauge(text, reading_u_mm) for text in self.gauge)
+        if self.gauge_table is not None:
+            readings += gauge_table(self.gauge_table, self.gauge_file, reading_u_mm)
+        return Inputs(
+            thickness_mm=None if self.thickness is None else parse_thickness_mm(self.thickness),
+            card_scale=None if self.card_scale is None else card_scale(self.card_scale),
+            tapes=tuple(tape(text) for text in self.tape),
+            lens=self.lens,
+            neck_px=None if self.neck is None else pair(self.neck, "--neck"),
+            arrow=self.arrow,
+            hide_at_px=None if self.hide is None else pair(self.hide, "--hide"),
+            form=form(self.form),
+            face=face(self.face),
+            species=self.species,
+            tannage=self.tannage,
+            state=self.state,
+            hints=(
+                *(HintInput(pair(text, "--inside"), True) for text in self.inside),
+                *(HintInput(pair(text, "--outside"), False) for text in self.outside),
+            ),
+            gauge=readings,
+        )

@@ -84,7 +84,9 @@ def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = 
     leather = _leather(inputs, settings)
     heights = Heights(leather.thickness.mean, leather.lift.mean)
     plan_mm = plan_view(plane.camera, outline.ring_px, heights)
-    neck_mm = None if inputs.neck_px is None else plane.camera.mm_from_px(np.array([inputs.neck_px]))[0]
+    neck_mm = _neck_given(inputs, plane, plan_mm)
+    if isinstance(neck_mm, NotFound):
+        return neck_mm
     shape = find_shape(plan_mm, settings.shape, neck_mm=neck_mm, form=inputs.form)
     rim = Rim(outline.ring_px, outline.u_px)
     holes = tuple(Rim(hole.ring_px, np.full(len(hole.ring_px), np.median(rim.u_px))) for hole in outline.holes)
@@ -99,6 +101,24 @@ def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = 
         *_size_doubts(inputs, shape, measures),
     )
     return assemble(photo, inputs, plane, outline, shape, measures, heights=heights, doubts=doubts, settings=settings)
+
+
+def _neck_given(inputs: Inputs, plane: Plane, plan_mm: Points) -> Points | NotFound | None:
+    """A floor point toward the neck, as a pixel or a card's arrow says; None where neither was given."""
+    if inputs.neck_px is not None:
+        point: Points = plane.camera.mm_from_px(np.array([inputs.neck_px]))[0]
+        if np.isfinite(point).all():
+            return point
+        return NotFound(
+            "neck-off-floor", "The pixel given for the neck is not on the floor.", "Point at the hide's neck."
+        )
+    if inputs.arrow is None:
+        return None
+    card = next((place for place in plane.places if place.number == inputs.arrow), None)
+    if card is None:
+        return NotFound("no-arrow", f"Card {inputs.arrow} was not found.", "Name a card in the picture with --arrow.")
+    along = rotation_2d(card.angle_deg) @ np.array([0.0, 1.0])  # off the top of the page
+    return np.asarray(plan_mm.mean(axis=0) + float(np.ptp(plan_mm, axis=0).sum()) * along)
 
 
 def print_measured(inputs: Inputs) -> bool:
@@ -116,7 +136,11 @@ class _Leather:
 
 def _leather(inputs: Inputs, settings: Settings) -> _Leather:
     m = settings.measure
-    if inputs.thickness_mm is None:
+    if inputs.gauge:
+        readings = np.array([g.thickness_mm for g in inputs.gauge])
+        mean = float(readings.mean())
+        thickness = Prior(mean, max(float(readings.std()), m.given_thickness_u_share * mean) / len(readings) ** 0.5)
+    elif inputs.thickness_mm is None:
         thickness = Prior(m.typical_thickness_mm, m.typical_thickness_u_mm)
     else:
         thickness = Prior(inputs.thickness_mm, m.given_thickness_u_share * inputs.thickness_mm)

@@ -246,6 +246,8 @@ class ShapeSettings:
     belly_trust: float = 0.6
     # The back cut of a bend cannot be told from its belly cut, which leans a few degrees against it.
     bend_sd_deg: float = 2.0
+    # A form said with less than this takes from the confidence of the neck end in proportion.
+    form_sure: float = 0.8
     # A sag below this share of the length is taken for straight: it is within the error of the fit.
     least_sag: float = 0.006
     # Probability that a shoulder's longest straight cut is the one that parted it from the butt.

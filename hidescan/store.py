@@ -33,15 +33,13 @@ def read_map(path: Path) -> HideMap:
     return from_json(data, str(path))
 
 
-def kept_inputs(path: Path, photo_sha256: str, given: Inputs, *, fresh: bool, force: bool) -> Inputs:
-    """What a person gave before, unless given anew.
+def earlier_map(path: Path, photo_sha256: str, *, force: bool) -> HideMap | None:
+    """The map of the same photo that already stands where a new one is to be kept.
 
     Parameters
     ----------
     path
         Where the map is to be kept.
-    fresh
-        Forget what was given before.
     force
         Overwrite the map of another photo.
 
@@ -51,30 +49,30 @@ def kept_inputs(path: Path, photo_sha256: str, given: Inputs, *, fresh: bool, fo
         The file is the map of another photo, or no map, and `force` is off.
     """
     if not path.exists():
-        return given
+        return None
     try:
         old = read_map(path)
     except BadInput as error:
         if force:
-            return given
+            return None
         raise BadInput(f"{error} Or write over it with --force.") from error
-    if old.photo.sha256 != photo_sha256:
-        if force:
-            return given
-        raise BadInput(
-            f"{path}: is the map of another photo ({old.photo.file}). Choose another folder with -o, or --force."
-        )
-    if fresh:
-        return given
-    return merged(old.inputs, given)
+    if old.photo.sha256 == photo_sha256:
+        return old
+    if force:
+        return None
+    raise BadInput(
+        f"{path}: is the map of another photo ({old.photo.file}). Choose another folder with -o, or --force."
+    )
 
 
 def merged(old: Inputs, given: Inputs) -> Inputs:
-    """`given` laid over `old`: what was not said now stays as it was said before."""
+    """`given` laid over `old`: what was not said now stays as it was said before, hints and readings add up."""
     unsaid = Inputs()
-    return replace(
-        old, **{f.name: value for f in fields(Inputs) if (value := getattr(given, f.name)) != getattr(unsaid, f.name)}
-    )
+    said = {f.name: v for f in fields(Inputs) if (v := getattr(given, f.name)) != getattr(unsaid, f.name)}
+    for name in ("hints", "gauge"):
+        new = said.get(name, ())
+        said[name] = (*(item for item in getattr(old, name) if item not in new), *new)
+    return replace(old, **said)
 
 
 def save_map(path: Path, hide_map: HideMap, *, fresh: bool = False) -> HideMap:

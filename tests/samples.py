@@ -53,7 +53,7 @@ def rectangle_map(**changes: object) -> HideMap:
             figure(1000.0, 2.0), figure(600.0, 2.0), figure(3200.0, 5.0),
         ),
         budget=(BudgetEntry("corner noise", 0.2), BudgetEntry("lift of the rim", 0.15)),
-        zones=(ZoneEntry("back", PolygonGeometry((SQUARE,)), 600_000.0),),
+        zones=(ZoneEntry("back", PolygonGeometry((SQUARE,)), 600_000.0, 1.8, 0.2),),
         marks=(
             MarkEntry("hole-1", "hole", PolygonGeometry((HOLE[::-1],)), PolygonGeometry((SQUARE_PX,)), 400.0, 20.0, 20.0, "back", 0.9, "found"),
         ),

@@ -20,7 +20,7 @@ INPUTS = st.builds(
     species=st.none() | st.text(max_size=10),
     face=st.sampled_from(["grain", "flesh", "unknown"]),
     hints=st.lists(st.builds(HintInput, XY, st.booleans()), max_size=2).map(tuple),
-    gauge=st.lists(st.builds(GaugeInput, XY, NUMBER, NUMBER), max_size=2).map(tuple),
+    gauge=st.lists(st.builds(GaugeInput, XY, NUMBER, NUMBER, XY), max_size=2).map(tuple),
 )
 
 

@@ -7,7 +7,7 @@ import pytest
 from hidescan.files import write_whole
 from hidescan.hidemap import HintInput, Inputs
 from hidescan.problems import BadInput
-from hidescan.store import kept_inputs, map_path, merged, read_map, save_map
+from hidescan.store import earlier_map, map_path, merged, read_map, save_map
 from tests.samples import rectangle_map
 
 GIVEN = Inputs(thickness_mm=1.8, hints=(HintInput((5.0, 6.0), True),))
@@ -45,26 +45,29 @@ def test_what_was_given_before_is_kept_unless_given_anew(tmp_path: Path) -> None
     path = map_path(tmp_path, "hide.jpg")
     save_map(path, rectangle_map(inputs=GIVEN))
     sha = rectangle_map().photo.sha256
-    again = kept_inputs(path, sha, Inputs(species="deer"), fresh=False, force=False)
-    assert again == replace(GIVEN, species="deer")
-    assert kept_inputs(path, sha, Inputs(species="deer"), fresh=True, force=False) == Inputs(species="deer")
+    old = earlier_map(path, sha, force=False)
+    assert old is not None
+    assert merged(old.inputs, Inputs(species="deer")) == replace(GIVEN, species="deer")
     assert merged(GIVEN, Inputs(thickness_mm=2.5)).thickness_mm == 2.5
+    second = HintInput((7.0, 8.0), False)
+    assert merged(GIVEN, Inputs(hints=(second,))).hints == (*GIVEN.hints, second)
+    assert merged(GIVEN, GIVEN) == GIVEN
 
 
 def test_the_map_of_another_photo_is_not_overwritten_without_force(tmp_path: Path) -> None:
     path = map_path(tmp_path, "hide.jpg")
     save_map(path, rectangle_map(inputs=GIVEN))
     with pytest.raises(BadInput, match="another photo"):
-        kept_inputs(path, "cd" * 32, Inputs(), fresh=False, force=False)
-    assert kept_inputs(path, "cd" * 32, Inputs(), fresh=False, force=True) == Inputs()
+        earlier_map(path, "cd" * 32, force=False)
+    assert earlier_map(path, "cd" * 32, force=True) is None
 
 
 def test_a_file_that_is_no_map_is_not_overwritten_without_force(tmp_path: Path) -> None:
     path = map_path(tmp_path, "hide.jpg")
     path.write_text("my notes")
     with pytest.raises(BadInput, match="--force"):
-        kept_inputs(path, "ab" * 32, Inputs(), fresh=False, force=False)
-    assert kept_inputs(path, "ab" * 32, Inputs(), fresh=False, force=True) == Inputs()
+        earlier_map(path, "ab" * 32, force=False)
+    assert earlier_map(path, "ab" * 32, force=True) is None
 
 
 def test_a_failed_write_leaves_the_old_file_whole(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
