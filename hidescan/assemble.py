@@ -128,7 +128,7 @@ def assemble(
 
 
 def _hide_frame(back: BackLine, plan_mm: Points) -> _HideFrame:
-    """Origin at the tail and +y to the neck; without a back line, the centroid and the long side of the smallest box."""
+    """Origin at the tail, +y to the neck; without a back line the centroid, and the long side of the smallest box."""
     if back.source != "none":
         return _HideFrame(back.tail_mm, _direction_deg(back.neck_mm - back.tail_mm) - 90.0)
     hide = Polygon(plan_mm)

@@ -78,9 +78,10 @@ def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = 
     if isinstance(outline, NotFound):
         return outline
     if on_hide := _lying_on(plane, outline.ring_px):
-        plane = solve_plane(floor.search.cards, photo.size_px, floor.priors, settings.plane, on_hide)
-        if isinstance(plane, NotFound):
-            return plane
+        again = solve_plane(floor.search.cards, photo.size_px, floor.priors, settings.plane, on_hide)
+        if isinstance(again, NotFound):
+            return again
+        plane = again
     leather = _leather(inputs, settings)
     heights = Heights(leather.thickness.mean, leather.lift.mean)
     plan_mm = plan_view(plane.camera, outline.ring_px, heights)

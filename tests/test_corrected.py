@@ -24,7 +24,11 @@ def test_a_rejected_hole_is_leather_again() -> None:
 def test_usable_and_lost_sum_to_net() -> None:
     """The identity: usable + union of the grown marks within the hide = net (Shapely)."""
     net = Polygon(SQUARE, [HOLE])
-    marks = [("hole", Polygon(HOLE)), ("stain", Polygon([(290, 500), (400, 500), (400, 600)])), ("wrinkle", Polygon(HOLE))]
+    marks = [
+        ("hole", Polygon(HOLE)),
+        ("stain", Polygon([(290, 500), (400, 500), (400, 600)])),
+        ("wrinkle", Polygon(HOLE)),
+    ]
     lost = lost_to_marks(net, marks, S.usable)
     assert net.difference(lost).area + lost.area == pytest.approx(net.area, abs=1.0)
 

@@ -14,7 +14,15 @@ from tests.synthetic.corners import priors, seen_card
 from tests.synthetic.scenes import TrueCamera, TrueCard, board_corners, look_at
 
 K1, K2 = -0.07, 0.02
-VIEWS = [(450, 5, 0), (600, 40, 30), (600, 40, 150), (700, 40, 270), (900, 25, 80), (500, 30, 200), (550, 42, 330)]
+VIEWS: list[tuple[float, float, float]] = [
+    (450, 5, 0),
+    (600, 40, 30),
+    (600, 40, 150),
+    (700, 40, 270),
+    (900, 25, 80),
+    (500, 30, 200),
+    (550, 42, 330),
+]
 
 
 def photo(**changes: object) -> Photo:

@@ -99,7 +99,9 @@ def main() -> None:
         "| photo | cards | tilt | lift | area error % | U % | IoU | rim mean / p95 mm | back line deg | neck | s | x decode | MB | warnings |"
     )
     print("|---|---|---|---|---|---|---|---|---|---|---|---|---|---|")
-    several, alone, ious, angles, necks = [], [], [], [], []
+    several: list[tuple[float, float]] = []
+    alone: list[tuple[float, float]] = []
+    ious, angles, necks = [], [], []
     for path in sorted(arguments.folder.glob("*.truth.json")):
         photo = path.with_name(path.name.replace(".truth.json", ".jpg"))
         truth = json.loads(path.read_text())

@@ -1,6 +1,6 @@
 """Where blur, few pixels and over-exposure start to cost corner accuracy: the reason for the limits in QualitySettings.
 
-    python tests/benchmarks/quality_study.py
+python tests/benchmarks/quality_study.py
 """
 
 import sys
@@ -43,7 +43,9 @@ def row(name: str, distance_mm: float, look: Look, gain: float = 1.0, scenes: in
 
 
 def main() -> None:
-    print("| photo | marker px | corners found % | corner rms px | blur said px | white said |\n|---|---|---|---|---|---|")
+    print(
+        "| photo | marker px | corners found % | corner rms px | blur said px | white said |\n|---|---|---|---|---|---|"
+    )
     for blur in (0.5, 1.0, 1.5, 2.0, 2.5, 3.0, 4.0):
         print(row(f"blur {blur} px", 900, replace(LOOK, blur_px=blur)))
     for distance in (1500, 2200, 3000, 3600, 4200):
