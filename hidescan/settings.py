@@ -109,7 +109,7 @@ class PlaneSettings:
     # Two statements contradict when they differ by more than this many standard deviations. For the focal length the
     # limit is lower: the price of a false alarm is a somewhat wider ±, that of a missed zoom a wrong area.
     contradiction_sigma: float = 3.0
-    focal_contradiction_sigma: float = 2.5
+    focal_contradiction_sigma: float = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,8 +137,8 @@ class MeasureSettings:
     given_thickness_u_share: float = 0.15
     # A hide laid flat by hand: parts of the rim touch the floor, others stand up to some 4 mm (8 on a stiff hide);
     # the mean is what counts for the area (a judgement; nobody seems to have published figures).
-    lift_mm: float = 1.8
-    lift_u_mm: float = 1.2
+    lift_mm: float = 1.9
+    lift_u_mm: float = 1.3
     # From this tilt on the lift's uncertainty is raised by tan(tilt) / tan(this): a hide seen from low down shows its
     # humps instead of its rim.
     lift_steep_deg: float = 30.0
@@ -171,8 +171,8 @@ class FormSettings:
     centre: tuple[float, ...] = (
         0.0,
         0.901,
-        0.53,
-        0.802,
+        0.527,
+        0.784,
         1.185,
         0.663,
         0.578,
@@ -190,8 +190,8 @@ class FormSettings:
     spread: tuple[float, ...] = (
         1.0,
         0.063,
-        0.15,
-        0.345,
+        0.152,
+        0.357,
         0.743,
         0.306,
         0.444,
@@ -207,12 +207,12 @@ class FormSettings:
         0.662,
     )
     weights: tuple[tuple[float, ...], ...] = (
-        (1.97, 1.41, 0.13, -0.54, -1.74, -1.3, -1.07, 1.08, 1.46, -1.18, -0.15, 1.87, 0.86, 2.05, 0.64, 0.12, -0.42),
-        (-1.01, -0.3, -1.31, 0.47, -2.53, 3.63, -1.04, -1.23, -2.28, -0.46, 1.7, -0.43, 0.07, 0.49, 0.49, -0.98, 1.01),
-        (-2.03, 0.53, 1.22, -0.53, -0.17, 0.03, 1.09, 0.0, 0.3, -0.54, 1.05, -0.15, 0.5, -0.03, -0.35, 0.28, 0.37),
-        (0.91, 0.04, 0.81, 0.42, -0.28, -0.83, -0.66, -1.51, 0.92, 0.72, -0.96, -0.39, -0.29, 0.1, -0.35, 0.65, -2.29),
-        (-1.65, -0.83, -0.18, 0.28, 1.83, 0.73, 0.51, 0.83, -0.13, 0.09, -0.87, -1.42, -0.71, -0.7, 0.02, 0.1, 1.14),
-        (1.81, -0.84, -0.66, -0.11, 2.9, -2.27, 1.17, 0.82, -0.28, 1.36, -0.76, 0.51, -0.43, -1.91, -0.45, -0.17, 0.2),
+        (1.97, 1.42, 0.15, -0.71, -1.68, -1.22, -1.09, 1.09, 1.58, -1.21, -0.11, 1.94, 0.81, 2.03, 0.59, 0.05, -0.43),
+        (-1.04, -0.35, -1.33, 0.34, -2.61, 3.65, -1.1, -1.27, -2.27, -0.45, 1.69, -0.46, 0.11, 0.47, 0.53, -0.98, 0.98),
+        (-1.94, 0.51, 1.35, -0.5, -0.19, 0.04, 1.14, 0.06, 0.37, -0.58, 0.95, -0.12, 0.5, -0.03, -0.34, 0.28, 0.43),
+        (0.88, 0.37, 0.44, 0.66, -0.1, -0.94, -0.56, -1.55, 0.87, 0.71, -0.99, -0.41, -0.32, 0.05, -0.3, 0.69, -2.3),
+        (-1.7, -0.92, -0.16, 0.33, 1.77, 0.69, 0.51, 0.84, -0.26, 0.12, -0.78, -1.42, -0.68, -0.7, 0.05, 0.13, 1.14),
+        (1.83, -1.03, -0.46, -0.12, 2.8, -2.21, 1.1, 0.83, -0.28, 1.4, -0.76, 0.46, -0.42, -1.81, -0.52, -0.17, 0.19),
     )
 
 
@@ -225,8 +225,8 @@ class EndSettings:
     # Share of doubt for shapes that were never generated: no more than 0.99 is ever said.
     doubt: float = 0.02
     # Fitted to generated outlines by calibration/shape/fit_shape.py; order of END_FEATURES in ends.py.
-    whole_weights: tuple[float, ...] = (-15.23, 10.51, 3.73, 88.23, 3.22, -12.82, 1.17, 1.5, -1.68)
-    side_weights: tuple[float, ...] = (-10.94, 5.22, 6.78, 64.59, 0.04, -13.93, 4.37, 1.27, -3.06)
+    whole_weights: tuple[float, ...] = (-15.65, 11.16, 3.22, 86.92, 3.14, -12.28, 1.72, 1.63, -1.83)
+    side_weights: tuple[float, ...] = (-13.07, 5.26, 6.71, 62.73, 2.98, -8.8, 0.56, 0.27, -1.01)
 
 
 @dataclass(frozen=True, slots=True)
@@ -238,7 +238,7 @@ class ShapeSettings:
     ends: EndSettings = EndSettings()
     # Choice among the axes of a whole hide: weights of the rim's agreement, of the overlap, and of how far limbs reach
     # past both ends. Fitted to generated outlines by calibration/shape/fit_shape.py.
-    axis_weights: tuple[float, float, float] = (18.3, 7.8, -20.3)
+    axis_weights: tuple[float, float, float] = (16.9, 13.7, -26.5)
     # Share of doubt about the axis for shapes that were never generated.
     axis_doubt: float = 0.01
     # A belly's neck end is told by the side's model, which was fitted to other outlines: of its excess over one half

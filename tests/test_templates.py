@@ -1,0 +1,85 @@
+"""Templates of known size measured at several places, as legal tests of area machines do.
+
+Method: area templates, five runs or more each at different places (Poland, Dz.U. 2008 no. 4 item 26, par. 10). Limit:
+1.0 % of the area, Directive 2014/32/EU Annex XI, from memory.
+"""
+
+import numpy as np
+import pytest
+
+from hidescan.adjustment import from_board
+from hidescan.card import find_cards, paper_corners_mm
+from hidescan.geometry import rotation_2d
+from hidescan.hidemap import HideMap, Inputs
+from hidescan.opencv5 import grey_of
+from hidescan.photo import Photo
+from hidescan.pipeline import run
+from hidescan.plane import Plane, solve_plane
+from hidescan.settings import MeasureSettings, Settings
+from hidescan.sheet_check import SheetCheck, check_sheet
+from tests.synthetic.corners import priors
+from tests.synthetic.scenes import Array, Look, TrueCard, circle, look_at, picture, rectangle
+
+SIZE = (2400, 1800)
+FLAT = Settings(measure=MeasureSettings(lift_mm=0.0, lift_u_mm=0.2))  # a template lies flat
+KNOWN = Inputs(thickness_mm=0.1, card_scale=(1.0, 1.0))
+PLACES = [(0.0, 0.0), (90.0, 60.0), (-100.0, 50.0), (-80.0, -60.0), (110.0, -40.0)]
+
+
+def mapped(outline: Array, place: tuple[float, float], seed: int) -> HideMap:
+    camera = look_at((0, 0), 1750, 6 + 4 * seed, 70 * seed, k1=-0.04, k2=0.01, size_px=SIZE)
+    cards = [TrueCard(1, (-610, 380 + 10 * seed), 15 * seed), TrueCard(2, (640, -390), 100 + 20 * seed)]
+    rgb = picture(camera, cards, [outline + place], np.random.default_rng(seed), Look(floor=(158, 152, 140)))
+    photo = Photo(rgb, "template.jpg", "0" * 64, None, 27.0, "", None)
+    made = run(photo, KNOWN, FLAT)
+    assert isinstance(made, HideMap), made
+    return made
+
+
+@pytest.mark.parametrize(("seed", "place"), enumerate(PLACES))
+def test_circle_of_500_mm_radius(seed: int, place: tuple[float, float]) -> None:
+    """78.54 dm2 (plane geometry)."""
+    area = mapped(circle(500.0), place, seed).measures.area_net
+    assert area.value == pytest.approx(785_398, rel=0.01)
+    assert area.expanded_uncertainty is not None
+    assert abs(area.value - 785_398) < area.expanded_uncertainty
+
+
+@pytest.mark.parametrize(("seed", "place"), enumerate(PLACES))
+def test_rectangle_of_1000_x_600_mm(seed: int, place: tuple[float, float]) -> None:
+    """60 dm2 (plane geometry)."""
+    made = mapped(rectangle(1000, 600, 25 * seed), place, seed)
+    assert made.measures.area_net.value == pytest.approx(600_000, rel=0.01)
+    assert max(made.measures.length.value, made.measures.width.value) > 990
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_iso_216_a4_sheet(seed: int) -> None:
+    """ISO 216: 210 x 297 mm."""
+    camera = look_at((20, 0), 950, 5 + 6 * seed, 70 * seed, k1=-0.04, k2=0.01, size_px=SIZE)
+    cards = [TrueCard(1, (-260, -60), 20 * seed), TrueCard(2, (330, 110), 90 + 20 * seed)]
+    sheet = rectangle(210, 297, 12 * seed, (30, -10 * seed))
+    look = Look(floor=(110, 100, 90), extra=((sheet, (232, 230, 226)),))
+    grey = grey_of(picture(camera, cards, [], np.random.default_rng(seed), look))
+    plane = solve_plane(find_cards(grey, FLAT.card).cards, SIZE, priors(camera), FLAT.plane)
+    assert isinstance(plane, Plane)
+    papers = [from_board(paper_corners_mm()) @ rotation_2d(p.angle_deg).T + p.centre_mm for p in plane.places]
+    found = check_sheet(grey, plane, papers, "a4", FLAT, print_measured=True)
+    assert isinstance(found, SheetCheck), found
+    assert abs(found.error_percent) < 0.7
+    assert abs(found.error_percent) < 100 * found.measures.area_net.expanded / found.true_area_mm2
+    assert (found.measures.length.value, found.measures.width.value) == pytest.approx((297, 210), rel=0.004)
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_iso_7810_id_1_card(seed: int) -> None:
+    """ISO/IEC 7810 ID-1: 85.60 x 53.98 mm, corners rounded at 3.18 mm; its corners through the plane alone."""
+    camera = look_at((0, 0), 500, 4 + 7 * seed, 70 * seed, k1=-0.04, k2=0.01, size_px=SIZE)
+    cards = [TrueCard(1, (-150, 10), 20 * seed)]
+    grey = grey_of(picture(camera, cards, [], np.random.default_rng(seed)))
+    plane = solve_plane(find_cards(grey, FLAT.card).cards, SIZE, priors(camera), FLAT.plane)
+    assert isinstance(plane, Plane)
+    corners = np.c_[rectangle(85.60, 53.98, 30 * seed, (30 + 10 * seed, 20 - 15 * seed)), np.zeros(4)]
+    a, b, c, _ = plane.camera.mm_from_px(camera.project(corners))
+    sides = np.linalg.norm(b - a), np.linalg.norm(c - b)
+    assert sides == pytest.approx((85.60, 53.98), rel=0.006)
