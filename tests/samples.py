@@ -25,6 +25,7 @@ from hidescan.hidemap import (
 
 SQUARE: Ring = ((-300.0, 0.0), (300.0, 0.0), (300.0, 1000.0), (-300.0, 1000.0), (-300.0, 0.0))
 HOLE: Ring = ((-10.0, 500.0), (-10.0, 520.0), (10.0, 520.0), (10.0, 500.0), (-10.0, 500.0))
+HOLE_PX: Ring = ((390.0, 580.0), (410.0, 580.0), (410.0, 600.0), (390.0, 600.0), (390.0, 580.0))
 SQUARE_PX: Ring = ((100.0, 100.0), (700.0, 100.0), (700.0, 1100.0), (100.0, 1100.0), (100.0, 100.0))
 
 
@@ -55,7 +56,7 @@ def rectangle_map(**changes: object) -> HideMap:
         budget=(BudgetEntry("corner noise", 0.2), BudgetEntry("lift of the rim", 0.15)),
         zones=(ZoneEntry("back", PolygonGeometry((SQUARE,)), 600_000.0, 1.8, 0.2),),
         marks=(
-            MarkEntry("hole-1", "hole", PolygonGeometry((HOLE[::-1],)), PolygonGeometry((SQUARE_PX,)), 400.0, 20.0, 20.0, "back", 0.9, "found"),
+            MarkEntry("hole-1", "hole", PolygonGeometry((HOLE[::-1],)), PolygonGeometry((HOLE_PX,)), 400.0, 20.0, 20.0, "back", 0.9, "found"),
         ),
         warnings=(WarningEntry("one-card", "Only one card was used."),),
     )  # fmt: skip
