@@ -122,7 +122,8 @@ def find_shape(
     confidence = axis.share * max(axis.neck_high, 1 - axis.neck_high)
     # Where the form itself is doubtful, so is an end that was told on the strength of it.
     confidence = 0.5 + (confidence - 0.5) * min(1.0, found.confidence / settings.form_sure)
-    curve = axis.curve if axis.neck_high >= 0.5 else axis.curve[::-1]
+    high = axis.neck_high > 0.5 or (axis.neck_high == 0.5 and _leans(outline, axis.direction_deg))
+    curve = axis.curve if high else axis.curve[::-1]
     return Shape(found, _back_line(outline, curve, axis.angle_sd_deg, confidence, "shape"))
 
 
@@ -227,9 +228,16 @@ def _given(
     return _back_line(outline, curve, settings.given_sd_deg, 1.0, "given")
 
 
+def _leans(outline: UnitOutline, direction_deg: float) -> bool:
+    """Which way to point where nothing tells: by the outline's third moment, so that it turns and mirrors with it."""
+    along = to_axis_frame(outline.points, direction_deg)[:, 1]
+    return bool((along**3).sum() > 0)
+
+
 def _unknown(outline: UnitOutline, settings: ShapeSettings) -> BackLine:
-    along = to_axis_frame(outline.points, outline.long_axis_deg)[:, 1]
-    line = from_axis_frame(np.column_stack([[0.0, 0.0], [along.min(), along.max()]]), outline.long_axis_deg)
+    axis_deg = outline.long_axis_deg + (0.0 if _leans(outline, outline.long_axis_deg) else 180.0)
+    along = to_axis_frame(outline.points, axis_deg)[:, 1]
+    line = from_axis_frame(np.column_stack([[0.0, 0.0], [along.min(), along.max()]]), axis_deg)
     curve = np.linspace(line[0], line[1], settings.curve_points)
     return _back_line(outline, curve, UNKNOWN_SD_DEG, 0.5, "none")
 

@@ -117,6 +117,8 @@ def unit_outline(ring_mm: Points, settings: SymmetrySettings) -> UnitOutline:
     area_mm2, centre_mm, second = moments(ring_mm)
     scale_mm = float(np.sqrt(area_mm2))
     unit = counter_clockwise((ring_mm - centre_mm) / scale_mm)
+    # Start at the vertex farthest out: wherever the ring began and whichever way it ran, the points are the same.
+    unit = np.roll(unit, -int((unit**2).sum(axis=1).argmax()), axis=0)
     points = resample(unit, perimeter(unit) / settings.points)
     long_axis = np.linalg.eigh(second)[1][:, 1]
     return UnitOutline(

@@ -142,6 +142,15 @@ def test_a_bend_says_nothing_of_its_neck() -> None:
     )
 
 
+@pytest.mark.parametrize("form", ["bend", "piece"])
+def test_an_arbitrary_direction_still_turns_and_mirrors_with_the_outline(form: str) -> None:
+    ring = any_form(np.random.default_rng(12), form, "cattle").ring_mm
+    here = find_shape(ring, SETTINGS, form=form).back_line
+    move = rotation_2d(140.0)
+    there = find_shape((ring * [-1.0, 1.0]) @ move.T, SETTINGS, form=form).back_line
+    np.testing.assert_allclose(there.neck_mm, (here.neck_mm * [-1.0, 1.0]) @ move.T, atol=1.0)
+
+
 def test_a_shoulder_points_away_from_its_cut() -> None:
     rng = np.random.default_rng(4)
     off = []
