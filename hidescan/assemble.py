@@ -11,7 +11,7 @@ from shapely.geometry import MultiPolygon, Polygon
 from hidescan import __version__
 from hidescan.backline import BackLine, Shape
 from hidescan.camera import Camera
-from hidescan.geometry import Points, rotation_2d
+from hidescan.geometry import Points, rotation_2d, without_crossings
 from hidescan.heights import Heights, plan_view
 from hidescan.hidemap import (
     XY,
@@ -40,7 +40,7 @@ from hidescan.hidemap import (
 )
 from hidescan.measure import Measures
 from hidescan.measured import COVERAGE_FACTOR, Measured
-from hidescan.outline import Outline
+from hidescan.outline import Hole, Outline
 from hidescan.photo import Photo
 from hidescan.plane import Plane
 from hidescan.problems import Doubt
@@ -78,14 +78,14 @@ def assemble(
     back = shape.back_line
     frame = _hide_frame(back, plan_view(plane.camera, outline.ring_px, heights))
     camera = plane.camera.moved(frame.x_axis_deg, frame.origin_mm)
-    outer = plan_view(camera, outline.ring_px, heights)
-    hole_rings = [plan_view(camera, hole.ring_px, heights, hole=True) for hole in outline.holes]
-    net = Polygon(outer, hole_rings)
+    outer = without_crossings(plan_view(camera, outline.ring_px, heights))
+    holes = _holes_inside(camera, outline, outer, heights)
+    net = Polygon(outer, [ring for _, ring in holes])
     curve_mm = None if back.source == "none" else frame.xy(back.curve_mm)
     zones = lay_zones(net, shape.form.name, curve_mm, settings.zones)
     gauge = tuple(replace(g, hide_mm=_xy(camera.mm_from_px(np.array([g.photo_px]))[0])) for g in inputs.gauge)
     thickness = thickness_of(gauge, zones, net.area, heights.thickness_mm, inputs.thickness_mm, settings)
-    marks = _hole_marks(outline, hole_rings, zones)
+    marks = _hole_marks(holes, zones)
     usable = _usable(net, marks, measures, settings)
     middle = camera.px_from_mm(np.array([outer.mean(axis=0)]))
     return HideMap(
@@ -99,7 +99,7 @@ def assemble(
             for p in plane.places
         ),
         camera=_camera_entry(camera, middle),
-        outline=_outline_entry(camera, outline, outer, hole_rings),
+        outline=_outline_entry(camera, outline, outer, holes),
         back_line=BackLineEntry(
             tail_mm=_xy(frame.xy(back.tail_mm)[0]),
             neck_mm=_xy(frame.xy(back.neck_mm)[0]),
@@ -158,7 +158,19 @@ def _camera_entry(camera: Camera, middle_px: Points) -> CameraEntry:
     )
 
 
-def _outline_entry(camera: Camera, outline: Outline, outer: Points, hole_rings: list[Points]) -> OutlineEntry:
+def _holes_inside(camera: Camera, outline: Outline, outer: Points, heights: Heights) -> list[tuple[Hole, Points]]:
+    """The through holes with their plan view, from the neck down; one that touches the rim or another is left out."""
+    hide = Polygon(outer)
+    kept: list[tuple[Hole, Points]] = []
+    for hole in outline.holes:
+        ring = without_crossings(plan_view(camera, hole.ring_px, heights, hole=True))
+        polygon = Polygon(ring)
+        if hide.contains_properly(polygon) and not any(polygon.intersects(Polygon(other)) for _, other in kept):
+            kept.append((hole, ring))
+    return sorted(kept, key=lambda pair: -float(pair[1][:, 1].mean()))
+
+
+def _outline_entry(camera: Camera, outline: Outline, outer: Points, holes: list[tuple[Hole, Points]]) -> OutlineEntry:
     doubtful = []
     for start, stop in outline.doubtful:
         at = np.arange(start, stop) % len(outline.ring_px)
@@ -166,8 +178,8 @@ def _outline_entry(camera: Camera, outline: Outline, outer: Points, hole_rings: 
         length = float(np.linalg.norm(np.diff(camera.mm_from_px(stretch), axis=0), axis=1).sum())
         doubtful.append(DoubtfulStretch(LineGeometry(_line(stretch)), length, float(outline.confidence[at].mean())))
     return OutlineEntry(
-        hide_mm=PolygonGeometry((_ring(outer), *(_ring(ring[::-1]) for ring in hole_rings))),
-        photo_px=PolygonGeometry((_ring(outline.ring_px), *(_ring(hole.ring_px) for hole in outline.holes))),
+        hide_mm=PolygonGeometry((_ring(outer), *(_ring(ring[::-1]) for _, ring in holes))),
+        photo_px=PolygonGeometry((_ring(outline.ring_px), *(_ring(hole.ring_px) for hole, _ in holes))),
         confidence=outline.confidence_whole,
         doubtful=tuple(doubtful),
     )
@@ -199,12 +211,10 @@ def _zone_entry(zone: Zone, thickness: Thickness) -> ZoneEntry:
     return ZoneEntry(zone.name, _region(zone.polygon), zone.area_mm2, float(mean[0]), float(u[0]))
 
 
-def _hole_marks(outline: Outline, hole_rings: list[Points], zones: tuple[Zone, ...]) -> tuple[MarkEntry, ...]:
-    """One mark for each through hole, numbered from the neck down."""
+def _hole_marks(holes: list[tuple[Hole, Points]], zones: tuple[Zone, ...]) -> tuple[MarkEntry, ...]:
+    """One mark for each through hole."""
     marks: list[MarkEntry] = []
-    for hole, ring in sorted(
-        zip(outline.holes, hole_rings, strict=True), key=lambda pair: -float(pair[1][:, 1].mean())
-    ):
+    for hole, ring in holes:
         polygon = Polygon(ring)
         length, width = _sides(polygon)
         marks.append(

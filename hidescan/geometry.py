@@ -67,6 +67,25 @@ def resample(ring: Points, step: float) -> Points:
     return np.column_stack([np.interp(at, along, closed[:, 0]), np.interp(at, along, closed[:, 1])])
 
 
+def without_crossings(ring: Points) -> Points:
+    """The largest simple ring in a ring that may cross itself, counter-clockwise.
+
+    A rim brought to the plan view from two heights can cross itself by a fraction of a millimetre where the height
+    changes; GEOS's valid form of it differs by the tiny loops only.
+    """
+    from shapely import make_valid
+    from shapely.geometry import Polygon
+
+    polygon = Polygon(ring)
+    if polygon.is_valid:
+        return counter_clockwise(ring)
+    parts = [
+        part for part in getattr(make_valid(polygon), "geoms", [make_valid(polygon)]) if part.geom_type == "Polygon"
+    ]
+    largest = max(parts, key=lambda part: float(part.area))
+    return counter_clockwise(np.array(largest.exterior.coords)[:-1])
+
+
 def rotation_2d(angle_deg: float) -> NDArray[np.float64]:
     """Matrix that turns a column vector counter-clockwise (x right, y up) by `angle_deg`."""
     c, s = np.cos(np.deg2rad(angle_deg)), np.sin(np.deg2rad(angle_deg))

@@ -14,7 +14,7 @@ from hidescan.adjustment import Prior, Priors, Tape, from_board
 from hidescan.assemble import assemble
 from hidescan.backline import Shape, find_shape
 from hidescan.card import CardSearch, find_cards, is_inverted, paper_corners_mm
-from hidescan.geometry import Points, rotation_2d
+from hidescan.geometry import Points, rotation_2d, without_crossings
 from hidescan.heights import Heights, plan_view
 from hidescan.hidemap import XY, HideMap, Inputs
 from hidescan.lens import focal_prior, print_scale_priors, with_known_print
@@ -84,7 +84,7 @@ def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = 
         plane = again
     leather = _leather(inputs, settings)
     heights = Heights(leather.thickness.mean, leather.lift.mean)
-    plan_mm = plan_view(plane.camera, outline.ring_px, heights)
+    plan_mm = without_crossings(plan_view(plane.camera, outline.ring_px, heights))
     neck_mm = _neck_given(inputs, plane, plan_mm)
     if isinstance(neck_mm, NotFound):
         return neck_mm
@@ -173,7 +173,7 @@ def papers_mm(plane: Plane) -> list[Points]:
 
 def _lying_on(plane: Plane, ring_px: Points) -> frozenset[int]:
     """Numbers of the cards whose middle lies within the rim."""
-    hide = Polygon(plane.camera.mm_from_px(ring_px))
+    hide = Polygon(without_crossings(plane.camera.mm_from_px(ring_px)))
     return frozenset(place.number for place in plane.places if hide.contains(Point(place.centre_mm)))
 
 

@@ -13,6 +13,7 @@ from hidescan.geometry import (
     resample,
     rotation_2d,
     signed_area,
+    without_crossings,
 )
 from tests.synthetic.scenes import Array, circle, rectangle
 
@@ -94,3 +95,14 @@ def test_resampling_keeps_the_length_between_points() -> None:
 def test_a_ring_without_length_is_refused() -> None:
     with pytest.raises(ValueError, match="without length"):
         resample(np.zeros((4, 2)), 1.0)
+
+
+def test_a_crossing_ring_loses_its_tiny_loop_only() -> None:
+    """A square with a loop of half a square unit at a corner."""
+    ring = np.array([[0, 0], [100, 0], [100, 100], [1, 100], [0, 99.0], [1, 99], [0, 100]], float)
+    simple = without_crossings(ring)
+    assert shapely.Polygon(simple).is_valid
+    assert signed_area(simple) == pytest.approx(10_000, abs=1.5)
+    plain = rectangle(10, 20)
+    np.testing.assert_array_equal(without_crossings(plain), plain)
+    assert signed_area(without_crossings(plain[::-1])) > 0
