@@ -113,6 +113,66 @@ class PlaneSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class OutlineSettings:
+    """Finding the hide's region, rim and through holes."""
+
+    # Long side of the copy that the region network sees; what it was trained on.
+    region_long_side_px: int = 640
+    # Radius of a person's tap on that copy; what the network was trained on.
+    tap_radius_px: int = 5
+    # How far (same px, standard deviation) a tap sets the region network's word over the fine network's.
+    tap_reach_px: float = 30.0
+    # A sheet whose surroundings are hide on less than this share lies on the floor; on more than the rest, on the hide.
+    card_mixed_share: float = 0.08
+    # Width of the surroundings looked at: over the blur of the region's own edge.
+    card_surround_px: int = 4
+    # A region below this share of the picture is no hide that anybody photographs.
+    least_area_share: float = 0.02
+    # Mean probability of a region; what the network half believes in is no hide of its own.
+    least_mean_probability: float = 0.75
+    # A second region of more than this share of the largest is another hide, not a splinter of the same.
+    rival_share: float = 0.2
+    # Share of the photo's frame that the hide may touch: a tip at the edge is no cut.
+    most_on_frame: float = 0.012
+    # Border round the region's box for the fine network, px of the reduced copy: more than the region is ever off.
+    fine_margin_px: int = 14
+    # Pixels the fine network sees: about 1 mm on a deer hide, 1.7 mm on a cattle hide, in 0.3 s on two cores.
+    fine_pixels: float = 1.1e6
+    # Its pixels are at least this part of the region's: the finest scale it was trained on.
+    fine_most_enlarged: float = 6.0
+    # Distance of the rim's points, photo px.
+    ring_step_px: float = 3.0
+    # How far the probabilities are read on each side of the rim, px of the fine copy.
+    profile_px: int = 12
+    # "Near the truth": what a person would want to be shown.
+    near_mm: float = 5.0
+    # The same where there is no scale, px of the fine copy.
+    near_px: float = 4.0
+    # Spread of the probabilities to uncertainty of the rim: from held-out invented scenes (calibration/region/).
+    u_scale: float = 0.5
+    # No rim is better known than this part of a fine pixel.
+    u_floor: float = 0.2
+    # A sheet or thing on the rim takes this share of the confidence.
+    cover_weight: float = 0.8
+    # Rim points over which confidence is averaged: a person looks at stretches, not points.
+    confidence_window: int = 15
+    # Below this a stretch is doubtful: see the study of calibration/region/.
+    doubt_below: float = 0.7
+    # Shorter stretches are not worth a person's look.
+    least_doubt_points: int = 8
+    # Constant and weights of the three doubt measures: logistic regression on held-out scenes (calibration/region/).
+    whole_weights: tuple[float, float, float, float] = (-8.0, -1.0, -1.0, -1.0)
+    # A whole of less confidence carries a warning.
+    whole_doubt_below: float = 0.5
+    # Holes below 6 mm are pinpricks in the leather trade's eyes; below 4 mm they are not looked for.
+    least_hole_mm: float = 4.0
+    # The same without a scale, px of the fine copy.
+    least_hole_px: float = 3.0
+    # Highest probability within a hole.
+    least_hole_confidence: float = 0.7
+
+
+@dataclass(frozen=True, slots=True)
 class LensSettings:
     """Lens profiles."""
 
@@ -386,6 +446,7 @@ class Settings:
     card: CardSettings = field(default_factory=CardSettings)
     plane: PlaneSettings = field(default_factory=PlaneSettings)
     lens: LensSettings = field(default_factory=LensSettings)
+    outline: OutlineSettings = field(default_factory=OutlineSettings)
     shape: ShapeSettings = field(default_factory=ShapeSettings)
     zones: ZoneLines = field(default_factory=ZoneLines)
     sampling: SamplingSettings = field(default_factory=SamplingSettings)

@@ -1,0 +1,84 @@
+"""The two networks: a coarse one for the region and a fine one for the rim and the through holes."""
+
+from __future__ import annotations
+
+import torch
+from torch import Tensor, nn
+from torch.nn import functional
+
+
+def conv_bn(inputs: int, outputs: int, stride: int = 1, dilation: int = 1) -> nn.Sequential:
+    """3x3 convolution, batch norm (folds into the convolution on export), ReLU."""
+    return nn.Sequential(
+        nn.Conv2d(inputs, outputs, 3, stride, padding=dilation, dilation=dilation, bias=False),
+        nn.BatchNorm2d(outputs),
+        nn.ReLU(inplace=True),
+    )
+
+
+class Residual(nn.Module):
+    """Two 3x3 convolutions with a skip."""
+
+    def __init__(self, channels: int, dilation: int = 1) -> None:
+        super().__init__()
+        self.first = conv_bn(channels, channels, dilation=dilation)
+        self.second = nn.Sequential(
+            nn.Conv2d(channels, channels, 3, padding=dilation, dilation=dilation, bias=False), nn.BatchNorm2d(channels)
+        )
+
+    def forward(self, x: Tensor) -> Tensor:
+        """(B, C, H, W) in and out."""
+        return functional.relu(x + self.second(self.first(x)))
+
+
+class HideNet(nn.Module):
+    """A small U-Net (Ronneberger, Fischer, Brox 2015) with residual blocks (He et al. 2016).
+
+    Parameters
+    ----------
+    inputs : channels of the picture: 3 colours in 0..1 and further maps in 0..1.
+    outputs : logit channels, at the input's own size.
+    widths : channels at 1/2, 1/4, 1/8, ... of the size.
+    blocks : residual blocks of the encoder per level.
+
+    Notes
+    -----
+    Height and width must be multiples of ``2 ** len(widths)``. Upsampling is by transposed convolution with kernel 2
+    and stride 2: exact in every runtime, no question of pixel centres.
+    """
+
+    def __init__(self, inputs: int, outputs: int, widths: tuple[int, ...], blocks: tuple[int, ...]) -> None:
+        super().__init__()
+        self.stem = conv_bn(inputs, widths[0], stride=2)
+        self.down = nn.ModuleList(conv_bn(a, b, stride=2) for a, b in zip(widths, widths[1:], strict=False))
+        self.encode = nn.ModuleList(
+            nn.Sequential(*(Residual(width, 2 if level >= 4 and index % 2 else 1) for index in range(count)))
+            for level, (width, count) in enumerate(zip(widths, blocks, strict=True))
+        )
+        self.up = nn.ModuleList(
+            nn.ConvTranspose2d(b, a, 2, 2) for a, b in zip(widths, widths[1:], strict=False)
+        )
+        self.decode = nn.ModuleList(conv_bn(2 * a, a) for a in widths[:-1])
+        self.head = nn.ConvTranspose2d(widths[0], outputs, 2, 2)
+
+    def forward(self, x: Tensor) -> Tensor:
+        """Logits (B, outputs, H, W) of a picture (B, inputs, H, W)."""
+        x = self.encode[0](self.stem(x))
+        skips = [x]
+        for down, encode in zip(self.down, list(self.encode)[1:], strict=True):
+            x = encode(down(x))
+            skips.append(x)
+        for level in range(len(self.up) - 1, -1, -1):
+            x = self.decode[level](torch.cat([self.up[level](x), skips[level]], dim=1))
+        return self.head(x)
+
+
+def region_net() -> HideNet:
+    """Whole photo, long side 640 px; inputs RGB, inside taps, outside taps; outputs: hide (through holes
+    counted in), paper or thing."""
+    return HideNet(5, 2, (24, 40, 72, 128, 192), (1, 2, 2, 2, 2))
+
+
+def fine_net() -> HideNet:
+    """Part of the photo at about 1 mm per px; inputs RGB, coarse probability; outputs: hide (holes counted in), hole."""
+    return HideNet(4, 2, (16, 32, 48, 64), (0, 1, 2, 2))

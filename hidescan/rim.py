@@ -1,0 +1,146 @@
+"""The rim at full detail: a closed, sub-pixel line with its uncertainty.
+
+A second small network (calibration/region/) looks at the part of the photo around the region, at about 1 mm a pixel,
+with the coarse probability beside the colours, and says for each pixel how probable hide and through hole are. The rim
+is the contour at one half of that soft field, never of a binary mask: a mask biases area and perimeter.
+
+Convention, one for all coats: the rim is where the skin ends. Of hair that stands over it the middle of the fringe is
+taken, which is what the field's one half gives.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hidescan.geometry import Points, outward_normals, resample, signed_area
+from hidescan.networks import Maps, run_network
+from hidescan.region import Grid, Hint, Region, filled, honour_taps, largest
+from hidescan.settings import OutlineSettings
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Detail:
+    """The fine probabilities around a region.
+
+    Attributes
+    ----------
+    hide
+        (h, w), that a pixel is hide, through holes counted in; pieces not connected with the hide are out.
+    hole
+        (h, w), that a pixel is seen through a hole.
+    coarse
+        (h, w), the region's probability on the same grid.
+    grid
+        Where the pixels lie in the photo.
+    """
+
+    hide: Maps
+    hole: Maps
+    coarse: Maps
+    grid: Grid
+
+
+def look_closer(rgb: NDArray[np.uint8], region: Region, settings: OutlineSettings, hints: tuple[Hint, ...]) -> Detail:
+    """Run the fine network over the box around the region."""
+    import cv2
+
+    height, width = rgb.shape[:2]
+    rows, columns = np.flatnonzero(region.mask.any(axis=1)), np.flatnonzero(region.mask.any(axis=0))
+    margin = settings.fine_margin_px
+    step = np.array(region.grid.step_px)
+    low = np.maximum(np.floor((np.array([columns[0], rows[0]]) - margin) * step), 0).astype(int)
+    high = np.minimum(np.ceil((np.array([columns[-1], rows[-1]]) + 1 + margin) * step), (width, height)).astype(int)
+    size = high - low
+    enlarge = min(1.0, float(np.sqrt(settings.fine_pixels / np.prod(size.astype(float)))), settings.fine_most_enlarged / step.max())
+    w, h = (max(32, round(float(side) * enlarge / 16) * 16) for side in size)
+    grid = Grid((float(low[0]), float(low[1])), (float(size[0]) / w, float(size[1]) / h))
+    part = cv2.resize(rgb[low[1] : high[1], low[0] : high[0]], (w, h), interpolation=cv2.INTER_AREA)
+
+    ours = cv2.dilate(region.mask.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=3) > 0
+    soft = np.where(ours, region.probability, 0.0)
+    inner = cv2.erode(region.mask.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=2) > 0
+    soft = np.where(inner, np.maximum(soft, 0.98), soft).astype(np.float32)
+    coarse = _onto(soft, region.grid, grid, (w, h))
+    picture = np.empty((4, h, w), dtype=np.float32)
+    picture[:3] = part.transpose(2, 0, 1) / np.float32(255)
+    picture[3] = coarse
+    hide, hole = run_network("fine", picture)
+    for hint in hints:  # around a tap the word of the network that saw the tap counts
+        x, y = grid.from_photo(np.array([hint.photo_px]))[0]
+        reach = settings.tap_reach_px * step.max() / max(grid.step_px)
+        ys, xs = np.ogrid[:h, :w]
+        weight = np.exp(-((xs - x) ** 2 + (ys - y) ** 2) / (2 * reach**2)).astype(np.float32)
+        hide = hide * (1 - weight) + coarse * weight
+    return Detail(np.asarray(hide, dtype=np.float32), hole, coarse, grid)
+
+
+def _onto(field: Maps, source: Grid, target: Grid, size: tuple[int, int]) -> Maps:
+    """A field on one grid sampled on another, bilinear."""
+    import cv2
+
+    corners = source.from_photo(target.to_photo(np.array([[0.0, 0.0], [1.0, 1.0]])))
+    (x, y), (sx, sy) = corners[0], corners[1] - corners[0]
+    matrix = np.array([[sx, 0.0, x], [0.0, sy, y]])
+    flags = cv2.INTER_LINEAR | cv2.WARP_INVERSE_MAP
+    return np.asarray(cv2.warpAffine(field, matrix, size, flags=flags, borderMode=cv2.BORDER_REPLICATE))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class RimLine:
+    """The rim: ring (N, 2) in photo px, and on both sides of each point the probabilities (N, K) at the offsets (K,)."""
+
+    ring_px: Points
+    profile: NDArray[np.float64]
+    offsets_px: NDArray[np.float64]
+
+
+def trace(detail: Detail, region: Region, settings: OutlineSettings, hints: tuple[Hint, ...]) -> RimLine | None:
+    """Closed contour of the fine field, None where nothing is left of the hide."""
+    mask = detail.hide > 0.5
+    mask = largest(mask)
+    if not mask.any():
+        return None
+    radius = max(2, round(settings.tap_radius_px * region.grid.step_px[0] / detail.grid.step_px[0] / 2))
+    mask = honour_taps(mask, detail.hide, detail.grid, hints, radius)
+    # whatever is not this piece is floor, whatever it encloses is hide
+    field = np.where(mask, np.maximum(detail.hide, 0.501), np.minimum(detail.hide, 0.499))
+    contour = _longest_contour(field)
+    if contour is None:
+        return None
+    ring = detail.grid.to_photo(contour)
+    ring = resample(ring, settings.ring_step_px)
+    if signed_area(ring) < 0:
+        ring = np.ascontiguousarray(ring[::-1])
+    normals = outward_normals(ring)
+    pixel = float(np.mean(detail.grid.step_px))
+    offsets = np.arange(-settings.profile_px, settings.profile_px + 1) * pixel
+    at = detail.grid.from_photo((ring[:, None] + normals[:, None] * offsets[:, None]).reshape(-1, 2))
+    profile = sample(field, at).reshape(len(ring), len(offsets))
+    return RimLine(ring, profile, offsets)
+
+
+def sample(field: Maps, xy: Points) -> NDArray[np.float64]:
+    """Bilinear values of a field at (N, 2) points."""
+    import cv2
+
+    n = len(xy)
+    side = 8192  # OpenCV's remap takes maps under 32768 on a side
+    padded = np.zeros((-(-n // side) * side, 2), np.float32)
+    padded[:n] = xy
+    maps = padded.reshape(-1, side, 2)
+    out = cv2.remap(field, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    return np.asarray(out, dtype=np.float64).ravel()[:n]
+
+
+def _longest_contour(field: Maps) -> Points | None:
+    from skimage.measure import find_contours
+
+    contours = find_contours(np.pad(field, 1, constant_values=0.0), 0.5)
+    if not contours:
+        return None
+    best = max(contours, key=lambda c: abs(signed_area(c)))
+    return np.ascontiguousarray(best[:-1, ::-1] - 1.0)
+
+
+__all__ = ["Detail", "RimLine", "filled", "look_closer", "sample", "trace"]
