@@ -43,11 +43,11 @@ from hidescan.measured import COVERAGE_FACTOR, Measured
 from hidescan.outline import Hole, Outline
 from hidescan.photo import Photo
 from hidescan.plane import Plane
-from hidescan.problems import Doubt
+from hidescan.problems import Doubt, NotFound
 from hidescan.settings import Settings, settings_as_saved
 from hidescan.thickness import Thickness, gauged_thickness, typical_thickness
 from hidescan.usable import lost_to_marks
-from hidescan.zones import Zone, lay_zones, zone_at
+from hidescan.zones import Zone, lay_zones, sampling_point, zone_at
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -82,7 +82,7 @@ def assemble(
     holes = _holes_inside(camera, outline, outer, heights)
     net = Polygon(outer, [ring for _, ring in holes])
     curve_mm = None if back.source == "none" else frame.xy(back.curve_mm)
-    zones = lay_zones(net, shape.form.name, curve_mm, settings.zones)
+    zones = lay_zones(net, shape.form.name, curve_mm, replace(settings.zones, **dict(inputs.zone_lines)))
     gauge = tuple(replace(g, hide_mm=_xy(camera.mm_from_px(np.array([g.photo_px]))[0])) for g in inputs.gauge)
     thickness = thickness_of(gauge, zones, net.area, heights.thickness_mm, inputs.thickness_mm, settings)
     marks = _hole_marks(holes, zones)
@@ -124,6 +124,7 @@ def assemble(
         marks=marks,
         warnings=tuple(WarningEntry(doubt.code, doubt.message) for doubt in doubts),
         thickness_source=thickness.label,
+        sampling_mm=_sampling(net, shape.form.name, curve_mm, settings),
     )
 
 
@@ -183,6 +184,14 @@ def _outline_entry(camera: Camera, outline: Outline, outer: Points, holes: list[
         confidence=outline.confidence_whole,
         doubtful=tuple(doubtful),
     )
+
+
+def _sampling(net: Polygon, form: str, curve_mm: Points | None, settings: Settings) -> XY | None:
+    """Where a standard takes its sample (ISO 2418, from memory); None where it is not defined."""
+    if curve_mm is None:
+        return None
+    point = sampling_point(net, form, curve_mm, settings.sampling)
+    return None if isinstance(point, NotFound) else _xy(point)
 
 
 def thickness_of(

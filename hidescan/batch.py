@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from hidescan.corrected import carried_statuses, with_statuses
-from hidescan.draw import map_picture
+from hidescan.draw import map_picture, zones_picture
 from hidescan.files import write_whole
 from hidescan.hidemap import XY, HideMap, Inputs, MarkStatus
 from hidescan.lens_file import kept_profile, read_profile
@@ -42,7 +42,11 @@ def photos_in(paths: list[Path]) -> list[Path]:
         if not path.is_dir():
             photos.append(path)
             continue
-        found = sorted(p for p in path.iterdir() if p.suffix.lower() in READABLE and not p.name.endswith(".map.png"))
+        found = sorted(
+            p
+            for p in path.iterdir()
+            if p.suffix.lower() in READABLE and not p.name.endswith((".map.png", ".zones.png"))
+        )
         if not found:
             raise BadInput(f"{path}: there are no photos in this folder.")
         photos += found
@@ -50,7 +54,7 @@ def photos_in(paths: list[Path]) -> list[Path]:
 
 
 def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
-    """Map one photo and write NAME.hide.json and NAME.map.png.
+    """Map one photo and write NAME.hide.json, NAME.map.png and NAME.zones.png.
 
     Returns
     -------
@@ -96,9 +100,13 @@ def _map_and_keep(photo: Photo, target: Path, old: HideMap | None, job: Job, set
         raise BadInput(f"{photo.file}: {hide_map}")
     if old is not None and (statuses := carried_statuses(old, hide_map)):
         hide_map = with_statuses(hide_map, statuses, settings)
-    picture = map_picture(photo.rgb, hide_map, job.units, settings.draw)
+    pictures = {
+        "map": map_picture(photo.rgb, hide_map, job.units, settings.draw),
+        "zones": zones_picture(photo.rgb, hide_map, job.units, settings.draw),
+    }
     kept = save_map(target, hide_map, fresh=job.fresh)
-    write_whole(target.with_name(f"{Path(photo.file).stem}.map.png"), picture)
+    for kind, picture in pictures.items():
+        write_whole(target.with_name(f"{Path(photo.file).stem}.{kind}.png"), picture)
     return kept
 
 

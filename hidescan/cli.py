@@ -17,6 +17,7 @@ app = typer.Typer(
     add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
+    rich_markup_mode=None,  # plain help, and `--help` need not load a text renderer
     help="Map a hide from a phone photo: outline, back line, holes, and area with an honest ±.",
 )
 
@@ -138,7 +139,7 @@ def map_(
             sys.stdout.write(to_json(hide_map).decode())
         else:
             print("\n".join(summary_lines(path.stem, hide_map, units.value)))
-            print(f"  written {written} and {path.stem}.map.png")
+            print(f"  written {written}, {path.stem}.map.png and {path.stem}.zones.png")
     if failed:
         if len(found) > 1:
             print(f"{len(failed)} of {len(found)} photos were not mapped: {', '.join(failed)}", file=sys.stderr)
@@ -165,6 +166,7 @@ def edit(
     state: Annotated[str | None, typer.Option(help="fresh, salted, wet, dried slack, dried on a frame ...")] = None,
     tannage: Annotated[str | None, typer.Option(help="brain-tanned smoked, commercial, vegetable, rawhide ...")] = None,
     mark: Annotated[list[str] | None, typer.Option(help="ID:confirmed or ID:rejected.")] = None,
+    zone_line: Annotated[list[str] | None, typer.Option(help="Move a zone line: shoulder=0.6.")] = None,
     units: UnitsWord = Units.ft,
 ) -> None:
     """Give more about a mapped hide; its map becomes a new revision, nothing is lost."""
@@ -179,6 +181,7 @@ def edit(
     words = options.Words(
         thickness, card_scale, tuple(tape or ()), lens, neck, arrow, form, face, species, tuple(inside or ()),
         tuple(outside or ()), tuple(gauge or ()), _table(gauge_file), str(gauge_file), None, state, tannage,
+        tuple(zone_line or ()),
     )  # fmt: skip
     statuses = dict(options.mark_status(text) for text in mark or ())
     job = Job(None, words.read(settings.thickness.reading_u_mm), card_scales(), units.value, False, False)

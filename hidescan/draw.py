@@ -3,16 +3,19 @@
 import math
 from dataclasses import dataclass
 from io import BytesIO
+from itertools import cycle
 
 import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
 from hidescan.geometry import Points
-from hidescan.hidemap import HideMap, PolygonGeometry
+from hidescan.hidemap import HideMap, MultiPolygonGeometry, PolygonGeometry
 from hidescan.settings import DrawSettings
 from hidescan.summary import figure_lines
+from hidescan.units import format_thickness
 
+_ZONE_TINTS = ((214, 120, 60), (70, 130, 180), (90, 160, 90), (180, 90, 150), (200, 180, 70), (90, 170, 170))
 _OUTLINE, _DOUBT, _AXIS, _HOLE, _HALO = (255, 214, 64), (255, 96, 64), (64, 224, 255), (255, 96, 64), (16, 16, 16)
 
 
@@ -54,6 +57,60 @@ def map_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings:
         _arrow(sheet, _points((hide_map.back_line.tail_px, hide_map.back_line.neck_px)))
     _scale_bar(sheet, hide_map, units)
     _caption(sheet, figure_lines(hide_map, units), sheet.at(_points(hide_map.outline.photo_px.coordinates[0])))
+    return _png(sheet)
+
+
+def zones_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings: DrawSettings) -> bytes:
+    """Draw NAME.zones.png: the parts of the hide, each with its name, share and thickness, for a look at arm's length.
+
+    Parameters
+    ----------
+    rgb
+        The upright photo, (H, W, 3).
+    units
+        "ft" or "metric", for thickness.
+    """
+    sheet = _reduced(rgb, settings)
+    camera, font = hide_map.camera_over_hide(), _font(sheet, 1.2)
+    total = sum(zone.area_mm2 for zone in hide_map.zones)
+    tint = Image.new("RGBA", sheet.image.size)
+    outlines, labels = [], []
+    for colour, zone in zip(cycle(_ZONE_TINTS), hide_map.zones, strict=False):
+        parts = (
+            zone.hide_mm.coordinates if isinstance(zone.hide_mm, MultiPolygonGeometry) else (zone.hide_mm.coordinates,)
+        )
+        rings = [sheet.at(camera.px_from_mm(_points(part[0]))) for part in parts]
+        for ring in rings:
+            ImageDraw.Draw(tint).polygon(ring, fill=(*colour, 110))
+        outlines += rings
+        largest = max(rings, key=lambda ring: float(np.ptp(np.array(ring), axis=0).prod()))
+        text = f"{zone.name} {100 * zone.area_mm2 / total:.0f} %"
+        labels.append((_middle(largest), f"{text}\n{format_thickness(zone.thickness_mm, units)}"))
+    sheet.image.paste(tint, mask=tint.getchannel("A"))
+    for ring in outlines:
+        _stroke(sheet, [*ring, *ring[:2]], (255, 255, 255), max(1, sheet.line - 1))
+    if hide_map.back_line.source != "none":
+        _arrow(sheet, _points((hide_map.back_line.tail_px, hide_map.back_line.neck_px)))
+    for at, text in labels:
+        _label(sheet, at, text, "mm", font)
+    if hide_map.sampling_mm is not None:
+        (x, y), r = sheet.at(camera.px_from_mm(_points((hide_map.sampling_mm,))))[0], 4.0 * sheet.line
+        ImageDraw.Draw(sheet.image).rectangle((x - r, y - r, x + r, y + r), outline="white", width=sheet.line)
+    _caption(
+        sheet, [f"thickness: {hide_map.thickness_source}"], sheet.at(_points(hide_map.outline.photo_px.coordinates[0]))
+    )
+    return _png(sheet)
+
+
+def _middle(ring: list[tuple[float, float]]) -> tuple[float, float]:
+    """A point well inside a ring, for its label."""
+    from shapely.geometry import Polygon
+
+    point = Polygon(ring).buffer(0).representative_point()
+    return point.x, point.y
+
+
+def _png(sheet: _Sheet) -> bytes:
     buffer = BytesIO()
     sheet.image.save(buffer, format="PNG", compress_level=1)  # a level more costs seconds and saves little on photos
     return buffer.getvalue()

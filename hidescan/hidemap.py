@@ -10,8 +10,10 @@ from dataclasses import dataclass, field
 from functools import cache
 from typing import Annotated, Any, Literal
 
+import numpy as np
 from pydantic import Field, TypeAdapter, ValidationError
 
+from hidescan.camera import Camera
 from hidescan.problems import BadInput
 
 FORMAT, VERSION = "hidescan-map", 1
@@ -102,7 +104,7 @@ class Inputs:
 
     `card_scale` is (SX, SY), the measured over the nominal length of the card's two check bars. `neck_px` is a photo
     pixel toward the neck; `arrow` the number of a card whose arrow points to it. `hide_at_px` picks one of several
-    hides.
+    hides. `zone_lines` are zone lines that were moved: name and place, as in `settings.ZoneLines`.
     """
 
     thickness_mm: Number | None = None
@@ -119,6 +121,7 @@ class Inputs:
     state: str | None = None
     hints: tuple[HintInput, ...] = ()
     gauge: tuple[GaugeInput, ...] = ()
+    zone_lines: tuple[tuple[str, Number], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -268,10 +271,23 @@ class HideMap:
     marks: tuple[MarkEntry, ...]
     warnings: tuple[WarningEntry, ...]
     thickness_source: str = ""
+    sampling_mm: XY | None = None
     revision: int = 1
     parent_sha256: str | None = None
     format: Literal["hidescan-map"] = field(default="hidescan-map")
     version: Literal[1] = field(default=1)
+
+    def camera_over_hide(self) -> Camera:
+        """The camera in the hide frame: photo px <-> hide mm."""
+        c = self.camera
+        return Camera(
+            c.focal_px,
+            c.distortion[0],
+            c.distortion[1],
+            np.array(c.principal_point_px),
+            np.array(c.rotation),
+            np.array(c.translation_mm),
+        )
 
 
 def to_json(hide_map: HideMap) -> bytes:

@@ -1,12 +1,14 @@
 """What people write on the command line, read into values; each reader raises BadInput with one line."""
 
 import csv
+import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import cast, get_args
 
 from hidescan.hidemap import XY, Face, FormName, GaugeInput, HintInput, Inputs, MarkStatus, TapeInput
 from hidescan.problems import BadInput
+from hidescan.settings import ZoneLines
 from hidescan.units import parse_length_mm, parse_thickness_mm
 
 _TAPE = re.compile(r"(\d)-(\d):(.+)")
@@ -101,6 +103,21 @@ def gauge_table(text: str, name: str, reading_u_mm: float) -> tuple[GaugeInput, 
     return tuple(readings)
 
 
+def zone_line(text: str) -> tuple[str, float]:
+    """A zone line moved, as in `shoulder=0.6`."""
+    known = {f.name for f in fields(ZoneLines)}
+    name, _, value = text.partition("=")
+    try:
+        place = float(value)
+    except ValueError:
+        place = math.nan
+    if name not in known or not 0 < place < 3:
+        raise BadInput(
+            f"--zone-line {text}: expected one of {', '.join(sorted(known))} and a place, as in shoulder=0.6."
+        )
+    return name, place
+
+
 def mark_status(text: str) -> tuple[str, MarkStatus]:
     """What a person says of a mark, as in `hole-2:rejected`."""
     name, _, status = text.rpartition(":")
@@ -130,6 +147,7 @@ class Words:
     hide: str | None = None
     state: str | None = None
     tannage: str | None = None
+    zone_line: tuple[str, ...] = ()
 
     def name_pixels(self) -> str | None:
         """The first option given that names a pixel of one photo; None where there is none."""
@@ -172,4 +190,5 @@ class Words:
                 *(HintInput(pair(text, "--outside"), False) for text in self.outside),
             ),
             gauge=readings,
+            zone_lines=tuple(zone_line(text) for text in self.zone_line),
         )

@@ -99,6 +99,7 @@ def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = 
     doubts = (
         *plane.doubts,
         *photo_doubts(floor.search, plane, plan_mm, inputs, settings.quality),
+        *_shape_doubts(inputs, shape, settings),
         *_size_doubts(inputs, shape, measures),
     )
     return assemble(photo, inputs, plane, outline, shape, measures, heights=heights, doubts=doubts, settings=settings)
@@ -194,6 +195,21 @@ def _no_card(grey: NDArray[np.uint8], search: CardSearch, settings: Settings) ->
         "No reference card was found in the photo.",
         "Lay at least one printed card flat beside the hide, all of it in the picture (hidescan card -o cards.pdf).",
     )
+
+
+def _shape_doubts(inputs: Inputs, shape: Shape, settings: Settings) -> list[Doubt]:
+    """Form and neck end that a person should settle."""
+    least, doubts = settings.quality.least_shape_confidence, []
+    if inputs.form is None and shape.form.confidence < least:
+        doubts.append(
+            Doubt("form-doubtful", f"It looks like a {shape.form.name}, but only just: say --form if you know better.")
+        )
+    if shape.back_line.source == "none":
+        message = "No back line can be seen, so its stretch direction is unknown: --neck X,Y gives it if you know."
+        doubts.append(Doubt("ends-doubtful", message))
+    elif shape.back_line.end_confidence < least:
+        doubts.append(Doubt("ends-doubtful", "Neck and tail may be the wrong way round: check, --neck X,Y settles it."))
+    return doubts
 
 
 def _size_doubts(inputs: Inputs, shape: Shape, measures: Measures) -> list[Doubt]:

@@ -426,6 +426,8 @@ class QualitySettings:
     most_white: float = 254.0
     # Markers of 19 px: corners off by 0.05 px; of 14 px: 0.18; of 12 px: half of them lost.
     least_marker_px: float = 17.0
+    # Below this a person is asked to check form and neck end: three in ten would be wrong.
+    least_shape_confidence: float = 0.7
     # A card further from the hide than this share of the hide's length measures the floor beside it, not under it.
     card_gap_share: float = 0.4
 

@@ -3,7 +3,7 @@ from collections.abc import Callable
 import pytest
 
 from hidescan import options
-from hidescan.hidemap import TapeInput
+from hidescan.hidemap import GaugeInput, TapeInput
 from hidescan.problems import BadInput
 
 
@@ -42,3 +42,27 @@ def test_what_is_refused_in_one_line(reader: Callable[[str], object], text: str)
     with pytest.raises(BadInput) as caught:
         reader(text)
     assert "\n" not in str(caught.value)
+
+
+def test_gauge_readings() -> None:
+    """1 oz = 1/64 in = 0.396875 mm exactly (trade definition)."""
+    assert options.gauge("1520,803:4oz", 0.08) == GaugeInput((1520.0, 803.0), 1.5875, 0.08)
+    table = "x_px,y_px,value,unit\n10,20,1.8,mm\n30,40,5/64,in\n"
+    readings = options.gauge_table(table, "g.csv", 0.08)
+    assert [r.thickness_mm for r in readings] == pytest.approx([1.8, 25.4 * 5 / 64])
+    with pytest.raises(BadInput, match="unit is missing"):
+        options.gauge_table("x_px,y_px,value\n1,2,3\n", "g.csv", 0.08)
+    with pytest.raises(BadInput, match="line 2"):
+        options.gauge_table("x_px,y_px,value,unit\n1,2,3,ft\n", "g.csv", 0.08)
+
+
+def test_zone_lines_and_marks() -> None:
+    assert options.zone_line("shoulder=0.6") == ("shoulder", 0.6)
+    assert options.mark_status("hole-2:rejected") == ("hole-2", "rejected")
+    for reader, text in (
+        (options.zone_line, "shoulder=x"),
+        (options.zone_line, "knee=0.4"),
+        (options.mark_status, "hole-2"),
+    ):
+        with pytest.raises(BadInput):
+            reader(text)
