@@ -1,0 +1,82 @@
+"""CSV for costing: one row of measures for a hide, and one table of its marks; units in the header (RFC 4180)."""
+
+import csv
+import io
+
+from hidescan.hidemap import HideMap
+from hidescan.units import MM2_PER_DM2, MM2_PER_FT2, format_quarter_foot
+
+_FIGURES = ("area_net", "area_gross", "area_usable")
+
+
+def measures_csv(hide_map: HideMap, *, name: str) -> bytes:
+    """One row: every area in ft2 and dm2 with U (k = 2), length, width and perimeter in mm."""
+    m = hide_map.measures
+    row: dict[str, str] = {"name": name, "form": hide_map.form.name}
+    for figure in _FIGURES:
+        entry = getattr(m, figure)
+        for unit, size, places in (("ft2", MM2_PER_FT2, 3), ("dm2", MM2_PER_DM2, 2)):
+            row[f"{figure}_{unit}"] = f"{entry.value / size:.{places}f}"
+            row[f"{figure}_U_k2_{unit}"] = _maybe(entry.expanded_uncertainty, size, places)
+    row["area_net_quarter_ft2"] = format_quarter_foot(m.area_net.value).removesuffix(" ft²")
+    for figure in ("length", "width", "perimeter"):
+        entry = getattr(m, figure)
+        row[f"{figure}_mm"] = f"{entry.value:.1f}"
+        row[f"{figure}_U_k2_mm"] = _maybe(entry.expanded_uncertainty, 1.0, 1)
+    row |= {
+        "marks": str(sum(mark.status != "rejected" for mark in hide_map.marks)),
+        "species": hide_map.inputs.species or "",
+        "state": hide_map.inputs.state or "",
+        "photo": hide_map.photo.file,
+        "photo_sha256": hide_map.photo.sha256,
+        "program": f"hidescan {hide_map.program.version}",
+    }
+    return _table([list(row), list(row.values())])
+
+
+def marks_csv(hide_map: HideMap) -> bytes:
+    """One row a mark, rejected ones too; the centre is in the hide frame (from the tail, y toward the neck)."""
+    from shapely.geometry import Polygon
+
+    rows = [
+        [
+            "id",
+            "kind",
+            "status",
+            "zone",
+            "centre_x_mm",
+            "centre_y_mm",
+            "area_mm2",
+            "length_mm",
+            "width_mm",
+            "confidence",
+        ]
+    ]
+    for mark in hide_map.marks:
+        centre = Polygon(mark.hide_mm.coordinates[0]).centroid
+        rows.append(
+            [
+                mark.id, mark.kind, mark.status, mark.zone or "", _place(centre.x), _place(centre.y),
+                f"{mark.area_mm2:.1f}", f"{mark.length_mm:.1f}", f"{mark.width_mm:.1f}", f"{mark.confidence:.2f}",
+            ]
+        )  # fmt: skip
+    return _table(rows)
+
+
+def _place(value_mm: float) -> str:
+    return f"{round(value_mm, 1) + 0.0:.1f}"  # no negative zero
+
+
+def _maybe(value: float | None, size: float, places: int) -> str:
+    return "" if value is None else f"{value / size:.{places}f}"
+
+
+def _table(rows: list[list[str]]) -> bytes:
+    text = io.StringIO()
+    csv.writer(text, lineterminator="\r\n").writerows([[_plain(cell) for cell in row] for row in rows])
+    return text.getvalue().encode("utf-8")
+
+
+def _plain(cell: str) -> str:
+    """A text that a spreadsheet would take for a formula is made plain text."""
+    return f"'{cell}" if cell[:1] in ("=", "+", "@", "\t", "\r") else cell
