@@ -330,7 +330,7 @@ def from_json(data: bytes, name: str) -> HideMap:
 def json_schema() -> dict[str, Any]:
     """JSON Schema (2020-12) of the map's file."""
     schema = _adapter().json_schema(mode="serialization")
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", "title": "hidescan map", **schema}
+    return {**schema, "$schema": "https://json-schema.org/draft/2020-12/schema", "title": "hidescan map"}
 
 
 @cache
