@@ -10,6 +10,7 @@ line of sight, height moves the rim along itself only.
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hidescan.camera import Camera
 from hidescan.geometry import Points, counter_clockwise, outward_normals
@@ -23,7 +24,14 @@ class Heights:
     lift_mm: float
 
 
-def plan_view(camera: Camera, ring_px: Points, heights: Heights, *, hole: bool = False) -> Points:
+def plan_view(
+    camera: Camera,
+    ring_px: Points,
+    heights: Heights,
+    *,
+    hole: bool = False,
+    away: NDArray[np.bool_] | None = None,
+) -> Points:
     """The plan view of a rim seen in the photo.
 
     Parameters
@@ -32,17 +40,20 @@ def plan_view(camera: Camera, ring_px: Points, heights: Heights, *, hole: bool =
         (N, 2) outer rim, or the rim of a through hole, either direction.
     hole
         Whether leather lies outside the ring.
+    away
+        What `faces_away` says of this ring, where it is known already.
 
     Returns
     -------
     (N, 2) floor-frame mm, counter-clockwise for an outer rim and for a hole alike.
     """
-    away = _faces_away(camera, ring_px, hole=hole)
+    if away is None:
+        away = faces_away(camera, ring_px, hole=hole)
     z_mm = heights.lift_mm + np.where(away, heights.thickness_mm, 0.0)
     return counter_clockwise(camera.mm_from_px(ring_px, z_mm))
 
 
-def _faces_away(camera: Camera, ring_px: Points, *, hole: bool) -> "np.ndarray[tuple[int], np.dtype[np.bool_]]":
+def faces_away(camera: Camera, ring_px: Points, *, hole: bool) -> NDArray[np.bool_]:
     """Whether the leather's edge faces away from the camera at each point of the ring, (N,)."""
     floor = camera.mm_from_px(ring_px)
     turned = counter_clockwise(floor) is not floor
@@ -50,7 +61,4 @@ def _faces_away(camera: Camera, ring_px: Points, *, hole: bool) -> "np.ndarray[t
         floor
     )  # valid for a counter-clockwise ring; negated for the other direction and for holes
     side = -1.0 if turned != hole else 1.0
-    result: np.ndarray[tuple[int], np.dtype[np.bool_]] = (
-        side * np.sum(normals * (floor - camera.centre_mm[:2]), axis=1) > 0
-    )
-    return result
+    return np.asarray(side * np.sum(normals * (floor - camera.centre_mm[:2]), axis=1) > 0)

@@ -8,7 +8,7 @@ row for each and its squares add up to the total.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from hidescan.adjustment import Array, Prior
 from hidescan.camera import Camera
 from hidescan.geometry import Points, outward_normals, perimeter, signed_area
-from hidescan.heights import Heights, plan_view
+from hidescan.heights import Heights, faces_away, plan_view
 from hidescan.measured import COVERAGE_FACTOR, Measured, half_width_95
 from hidescan.plane import Plane
 from hidescan.settings import MeasureSettings
@@ -81,19 +81,15 @@ def measure(
         row then holds the standard uncertainty of the Gaussian that gives the true 95 % interval.
     """
 
-    def figures(camera: Camera, heights: Heights) -> Array:
-        outer = plan_view(camera, rim.ring_px, heights)
-        inner = [plan_view(camera, hole.ring_px, heights, hole=True) for hole in holes]
-        gross = signed_area(outer)
-        length, width = np.ptp(outer @ axes, axis=0)
-        return np.array([gross, gross - sum(signed_area(h) for h in inner), length, width, perimeter(outer)])
-
     unit = along / np.linalg.norm(along)
     axes = np.column_stack([unit, (-unit[1], unit[0])])
     steep = np.tan(np.deg2rad(plane.camera.tilt_deg)) / np.tan(np.deg2rad(settings.lift_steep_deg))
     lift = Prior(lift.mean, lift.u * max(1.0, float(steep)))
     heights = Heights(thickness.mean, lift.mean)
-    value = figures(plane.camera, heights)
+    value = _Rings(plane.camera, rim, holes, axes).figures(plane.camera, heights)
+    # Derivatives change slowly along the rim: every few points of it give them as well.
+    thinned = _Rings(plane.camera, _thinned(rim, settings), tuple(_thinned(h, settings) for h in holes), axes)
+    figures = thinned.figures
     variances: dict[str, Array] = {}
 
     J_plane = _derivatives(lambda step: figures(plane.camera_after(step), heights), np.sqrt(np.diag(plane.covariance)))
@@ -119,6 +115,38 @@ def measure(
     rows = [BudgetRow(source, 100.0 * float(np.sqrt(v[NET])) / value[NET]) for source, v in variances.items()]
     gross, net, length, width, around = (Measured(float(x), float(u)) for x, u in zip(value, total, strict=True))
     return Measures(gross, net, length, width, around, tuple(row for row in rows if row.area_percent > 0))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Rings:
+    """Rims whose figures are wanted from slightly different cameras: which way each part faces is decided once."""
+
+    camera: Camera
+    rim: Rim
+    holes: tuple[Rim, ...]
+    axes: Array
+    away: tuple[NDArray[np.bool_], ...] = field(init=False)
+
+    def __post_init__(self) -> None:
+        outer = faces_away(self.camera, self.rim.ring_px, hole=False)
+        inner = (faces_away(self.camera, hole.ring_px, hole=True) for hole in self.holes)
+        object.__setattr__(self, "away", (outer, *inner))
+
+    def figures(self, camera: Camera, heights: Heights) -> Array:
+        """Gross and net area, length, width, perimeter."""
+        outer = plan_view(camera, self.rim.ring_px, heights, away=self.away[0])
+        inner = (
+            plan_view(camera, hole.ring_px, heights, hole=True, away=away)
+            for hole, away in zip(self.holes, self.away[1:], strict=True)
+        )
+        gross = signed_area(outer)
+        length, width = np.ptp(outer @ self.axes, axis=0)
+        return np.array([gross, gross - sum(signed_area(ring) for ring in inner), length, width, perimeter(outer)])
+
+
+def _thinned(rim: Rim, settings: MeasureSettings) -> Rim:
+    step = max(1, len(rim.ring_px) // settings.derivative_points)
+    return Rim(rim.ring_px[::step], rim.u_px[::step])
 
 
 def _derivatives(function: Callable[[Array], Array], u: Array) -> Array:
