@@ -4,7 +4,7 @@ from io import BytesIO
 import numpy as np
 from PIL import Image
 
-from hidescan.draw import map_picture
+from hidescan.draw import map_picture, zones_picture
 from hidescan.hidemap import DoubtfulStretch, LineGeometry
 from hidescan.settings import DrawSettings
 from tests.samples import rectangle_map
@@ -51,3 +51,12 @@ def test_without_back_line_there_is_no_arrow() -> None:
 def test_the_same_map_gives_the_same_picture() -> None:
     a, b = (map_picture(GREY, rectangle_map(), "ft", DrawSettings()) for _ in range(2))
     assert a == b
+
+
+def test_the_zones_picture_tints_each_zone_and_names_it() -> None:
+    data = zones_picture(GREY, rectangle_map(), "metric", DrawSettings())
+    picture = np.asarray(Image.open(BytesIO(data)).convert("RGB")).astype(int)
+    camera = rectangle_map().camera_over_hide()
+    x, y = camera.px_from_mm(np.array([[-200.0, 800.0]]))[0] / 2
+    assert np.ptp(picture[int(y), int(x)]) > 20  # no longer grey
+    assert np.ptp(picture[1400, 1900]) == 0
