@@ -53,7 +53,8 @@ def map_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings:
         if mark.status != "rejected":
             _closed(sheet, _points(mark.photo_px.coordinates[0]), _HOLE, max(2, sheet.line - 1))
     if hide_map.back_line.source != "none":
-        _arrow(sheet, _points((hide_map.back_line.tail_px, hide_map.back_line.neck_px)))
+        neck, head = _arrow(sheet, _points((hide_map.back_line.tail_px, hide_map.back_line.neck_px)))
+        _label(sheet, tuple(neck - 1.8 * head), "neck", "mm", _font(sheet, 1.0))
     _scale_bar(sheet, hide_map, units)
     _caption(sheet, figure_lines(hide_map, units), sheet.at(_points(hide_map.outline.photo_px.coordinates[0])))
     return _png(sheet)
@@ -95,9 +96,10 @@ def zones_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, setting
     if hide_map.sampling_mm is not None:
         (x, y), r = sheet.at(camera.px_from_mm(_points((hide_map.sampling_mm,))))[0], 4.0 * sheet.line
         ImageDraw.Draw(sheet.image).rectangle((x - r, y - r, x + r, y + r), outline="white", width=sheet.line)
-    _caption(
-        sheet, [f"thickness: {hide_map.thickness_source}"], sheet.at(_points(hide_map.outline.photo_px.coordinates[0]))
-    )
+    lines = [f"thickness: {hide_map.thickness_source}"]
+    if hide_map.sampling_mm is not None:
+        lines.append("square: sampling position of ISO 2418 (from memory)")
+    _caption(sheet, lines, sheet.at(_points(hide_map.outline.photo_px.coordinates[0])))
     return _png(sheet)
 
 
@@ -158,7 +160,8 @@ def _dashed(sheet: _Sheet, line_px: Points, colour: tuple[int, int, int], width:
         _stroke(sheet, [tuple(p) for p in piece.tolist()], colour, width)
 
 
-def _arrow(sheet: _Sheet, tail_to_neck_px: Points) -> None:
+def _arrow(sheet: _Sheet, tail_to_neck_px: Points) -> tuple[Points, Points]:
+    """The back line with its head at the neck; returns the neck and the head's length as a vector, sheet px."""
     tail, neck = np.array(sheet.at(tail_to_neck_px))
     along = (neck - tail) / max(float(np.linalg.norm(neck - tail)), 1e-9)
     across = np.array([-along[1], along[0]])
@@ -166,7 +169,7 @@ def _arrow(sheet: _Sheet, tail_to_neck_px: Points) -> None:
     _stroke(sheet, [tuple(tail), tuple(neck)], _AXIS, sheet.line)
     head = [neck, neck - size * along + 0.5 * size * across, neck - size * along - 0.5 * size * across]
     ImageDraw.Draw(sheet.image).polygon([tuple(p) for p in head], fill=_AXIS, outline=_HALO)
-    _label(sheet, tuple(neck - 1.8 * size * along), "neck", "mm", _font(sheet, 1.0))
+    return neck, size * along
 
 
 def _scale_bar(sheet: _Sheet, hide_map: HideMap, units: str) -> None:
