@@ -1,12 +1,14 @@
-"""Through holes: the fine network's second word, contoured inside the rim.
+"""Through holes: the fine network's second word, checked against the floor's colour, contoured inside the rim.
 
 Through a hole one sees the floor, shaded by the leather round it, and a sickle of the leather's own thickness; a stain
-or a dark patch of hair shows neither. The network was taught the difference on invented scenes (calibration/region/).
+or a dark patch of hair shows neither. The network was taught the difference on invented scenes (calibration/region/);
+a logistic regression adds the shape of the gap and whether its colour is the floor's or the leather's.
 """
 
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from hidescan.geometry import Points, signed_area
 from hidescan.rim import Detail
@@ -21,6 +23,14 @@ class Hole:
     confidence: float
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Gap:
+    """A candidate: its ring in photo px and `hole_measures`."""
+
+    ring_px: Points
+    measures: NDArray[np.float64]
+
+
 def find_holes(detail: Detail, ring_px: Points, mm_per_px: float | None, settings: OutlineSettings) -> tuple[Hole, ...]:
     """Holes inside the rim, largest first.
 
@@ -31,6 +41,17 @@ def find_holes(detail: Detail, ring_px: Points, mm_per_px: float | None, setting
     mm_per_px
         Scale in the middle of the hide; None where unknown, then a size in pixels stands for the least size.
     """
+    weights = np.array(settings.hole_weights)
+    found = []
+    for gap in find_gaps(detail, ring_px, mm_per_px, settings):
+        confidence = float(1.0 / (1.0 + np.exp(-(weights[0] + weights[1:] @ gap.measures))))
+        if confidence >= settings.least_hole_confidence:
+            found.append(Hole(gap.ring_px, confidence))
+    return tuple(sorted(found, key=lambda hole: -abs(signed_area(hole.ring_px))))
+
+
+def find_gaps(detail: Detail, ring_px: Points, mm_per_px: float | None, settings: OutlineSettings) -> list[Gap]:
+    """Every gap inside the rim that the network takes for a hole, with its measures."""
     import cv2
     from skimage.measure import find_contours
 
@@ -39,20 +60,72 @@ def find_holes(detail: Detail, ring_px: Points, mm_per_px: float | None, setting
     cv2.fillPoly(inside, [np.rint(detail.grid.from_photo(ring_px)).astype(np.int32)], 1)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(((detail.hole > 0.5) & (inside > 0)).astype(np.uint8))
     least_px = settings.least_hole_px * pixel if mm_per_px is None else settings.least_hole_mm / mm_per_px
-    found = []
+    gaps = []
+    tones = _Tones.of(detail, inside) if count > 1 else None
     for label in range(1, count):
         x, y, w, h, _ = (int(v) for v in stats[label])
+        if max(w, h) * pixel < least_px or tones is None:
+            continue
         box = (slice(max(y - 2, 0), y + h + 2), slice(max(x - 2, 0), x + w + 2))
         this = labels[box] == label
-        confidence = float(detail.hole[box][this].max())
-        if max(w, h) * pixel < least_px or confidence < settings.least_hole_confidence:
-            continue
         near = cv2.dilate(this.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-        field = np.pad(np.where(near, detail.hole[box], 0.0), 1)
-        contours = find_contours(field, 0.5)
+        contours = find_contours(np.pad(np.where(near, detail.hole[box], 0.0), 1), 0.5)
         best = max(contours, key=lambda c: abs(signed_area(c)))
-        if len(best) < 4:
+        if len(best) < 5:
             continue
+        local = np.ascontiguousarray(best[:-1, ::-1])
         corner = np.array([box[1].start, box[0].start]) - 1.0
-        found.append(Hole(detail.grid.to_photo(np.ascontiguousarray(best[:-1, ::-1]) + corner), confidence))
-    return tuple(sorted(found, key=lambda hole: -abs(signed_area(hole.ring_px))))
+        measures = hole_measures(detail, tones, this, box, local)
+        gaps.append(Gap(detail.grid.to_photo(local + corner), measures))
+    return gaps
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Tones:
+    """Histograms of lightness-free colour, of the floor and of the leather, and the picture's place in them."""
+
+    index: NDArray[np.int32]
+    log_floor_over_leather: NDArray[np.float64]
+
+    @classmethod
+    def of(cls, detail: Detail, inside: NDArray[np.uint8]) -> "_Tones":
+        import cv2
+
+        lab = cv2.cvtColor(detail.picture, cv2.COLOR_RGB2LAB).astype(np.float32)
+        light = np.maximum(lab[..., 0], 24.0)
+        bins = 48
+        a, b = ((lab[..., k] - 128.0) * (60.0 / light) + bins / 2 for k in (1, 2))
+        index = (np.clip(a, 0, bins - 1).astype(np.int32) * bins + np.clip(b, 0, bins - 1).astype(np.int32)).astype(np.int32)
+
+        def spread(mask: NDArray[np.bool_]) -> NDArray[np.float64]:
+            counts = np.bincount(index[mask], minlength=bins * bins).reshape(bins, bins).astype(np.float64)
+            smooth = cv2.GaussianBlur(counts / max(counts.sum(), 1.0), (0, 0), 1.0)
+            return np.asarray(smooth + 1e-4, dtype=np.float64)
+
+        floor = spread((detail.hide < 0.05) & (inside == 0))
+        leather = spread((detail.hide > 0.9) & (detail.hole < 0.1))
+        return cls(index, np.log(floor / leather).ravel())
+
+
+def hole_measures(
+    detail: Detail, tones: _Tones, this: NDArray[np.bool_], box: tuple[slice, slice], ring: Points
+) -> NDArray[np.float64]:
+    """What tells a hole from a mark.
+
+    1. log odds of the network's mean probability within;
+    2. solidity: area over that of the convex hull, less one; a brand's strokes are far from convex;
+    3. mean log ratio of floor and leather at its colours;
+    4. logarithm of its length over its width.
+    """
+    import cv2
+
+    p = float(np.clip(detail.hole[box][this].mean(), 0.01, 0.99))
+    points = ring.astype(np.float32)
+    hull = float(cv2.contourArea(cv2.convexHull(points)))
+    solidity = abs(signed_area(ring)) / max(hull, 1e-6)
+    _, (a, b), _ = cv2.minAreaRect(points)
+    core = cv2.erode(this.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
+    core = core if core.sum() >= 4 else this
+    tone = float(tones.log_floor_over_leather[tones.index[box][core]].mean())
+    slender = float(np.log((max(a, b) + 1.0) / (min(a, b) + 1.0)))
+    return np.array([np.log(p / (1.0 - p)), solidity - 1.0, tone, slender])

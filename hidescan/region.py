@@ -55,12 +55,18 @@ class Region:
         (h, w), probability that paper or another thing lies there.
     grid
         Where its pixels lie in the photo.
+    cards_on_floor_px
+        The cards' sheets that lie on the floor, (4, 2) photo px each.
+    first_word
+        (h, w), what the network said before colours were asked.
     """
 
     probability: Maps
     mask: NDArray[np.bool_]
     cover: Maps
     grid: Grid
+    cards_on_floor_px: tuple[Points, ...]
+    first_word: Maps
 
 
 def find_region(
@@ -87,8 +93,13 @@ def find_region(
     -------
     The region; or why there is none: "no-hide", "cut-by-frame", "several-hides".
     """
-    probability, cover, grid = _look(rgb, settings, hints)
-    _settle_cards(probability, grid, card_quads_px, settings)
+    probability, cover, grid, small = _look(rgb, settings, hints)
+    on_floor = _settle_cards(probability, grid, card_quads_px, settings)
+    first_word = probability.copy()
+    open_share = float(((probability > 0.05) & (probability < 0.95)).sum()) / max(1.0, float((probability > 0.5).sum()))
+    if open_share > settings.colour_open_share:
+        probability = _ask_colours(probability, small)
+        _settle_cards(probability, grid, card_quads_px, settings)
     _press_taps(probability, grid, hints, settings.tap_radius_px)
     chosen = _choose(probability, grid, settings, hints, hide_at)
     if isinstance(chosen, NotFound):
@@ -98,11 +109,11 @@ def find_region(
         return NotFound(
             "cut-by-frame", "The hide is cut by the edge of the photo.", "Step back until all of it is in the picture."
         )
-    return Region(probability, mask, cover, grid)
+    return Region(probability, mask, cover, grid, on_floor, first_word)
 
 
-def _look(rgb: NDArray[np.uint8], settings: OutlineSettings, hints: tuple[Hint, ...]) -> tuple[Maps, Maps, Grid]:
-    """Probability of hide and of things lying there, in the upright reduced photo."""
+def _look(rgb: NDArray[np.uint8], settings: OutlineSettings, hints: tuple[Hint, ...]) -> tuple[Maps, Maps, Grid, NDArray[np.uint8]]:
+    """Probability of hide and of things lying there, in the upright reduced photo; its grid; and that photo."""
     import cv2
 
     height, width = rgb.shape[:2]
@@ -111,7 +122,8 @@ def _look(rgb: NDArray[np.uint8], settings: OutlineSettings, hints: tuple[Hint, 
     w, h = (max(32, round(side * reduce / 32) * 32) for side in (width, height))
     grid = Grid((0.0, 0.0), (width / w, height / h))
     picture = np.zeros((5, h, w), dtype=np.float32)
-    picture[:3] = cv2.resize(rgb, (w, h), interpolation=cv2.INTER_AREA).transpose(2, 0, 1) / np.float32(255)
+    small = np.asarray(cv2.resize(rgb, (w, h), interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    picture[:3] = small.transpose(2, 0, 1) / np.float32(255)
     for hint in hints:
         x, y = np.rint(grid.from_photo(np.array([hint.photo_px]))[0]).astype(int)
         cv2.circle(picture[3 if hint.inside else 4], (int(x), int(y)), settings.tap_radius_px, 1.0, -1)
@@ -120,13 +132,21 @@ def _look(rgb: NDArray[np.uint8], settings: OutlineSettings, hints: tuple[Hint, 
     found = run_network("region", turned)
     if not upright:
         found = np.ascontiguousarray(np.rot90(found, -1, axes=(1, 2)))
-    return found[0], found[1], grid
+    return found[0], found[1], grid, small
 
 
-def _settle_cards(probability: Maps, grid: Grid, quads: list[Points], settings: OutlineSettings) -> None:
-    """A sheet with floor all round it lies on the floor, one with hide all round it on the hide."""
+def _settle_cards(
+    probability: Maps, grid: Grid, quads: list[Points], settings: OutlineSettings
+) -> tuple[Points, ...]:
+    """A sheet with floor nearly all round it lies on the floor, one with hide nearly all round it on the hide.
+
+    Returns
+    -------
+    The sheets on the floor. A sheet between the two, over the rim, keeps the network's guess of what it covers.
+    """
     import cv2
 
+    on_floor = []
     for quad in quads:
         sheet = np.zeros(probability.shape, dtype=np.uint8)
         cv2.fillConvexPoly(sheet, np.rint(grid.from_photo(quad)).astype(np.int32), 1)
@@ -136,10 +156,34 @@ def _settle_cards(probability: Maps, grid: Grid, quads: list[Points], settings: 
         if not len(around):
             continue
         share = float((around > 0.5).mean())
-        if share < settings.card_mixed_share:
+        if share < settings.card_on_floor_share:
             probability[sheet > 0] = np.minimum(probability[sheet > 0], 0.02)
-        elif share > 1.0 - settings.card_mixed_share:
+            on_floor.append(quad)
+        elif share > settings.card_on_hide_share:
             probability[grown > 0] = np.maximum(probability[grown > 0], 0.98)
+    return tuple(on_floor)
+
+
+def _ask_colours(probability: Maps, small: NDArray[np.uint8]) -> Maps:
+    """Where the network has no firm word, decide by colour and edges: one cut of a graph (Rother et al. 2004).
+
+    What the network is sure of trains the two colour models and stays. At half the size: the fine network follows.
+    """
+    import cv2
+
+    half = (probability.shape[1] // 2, probability.shape[0] // 2)
+    p = cv2.resize(probability, half, interpolation=cv2.INTER_AREA)
+    guess = np.where(p > 0.5, cv2.GC_PR_FGD, cv2.GC_PR_BGD)
+    seeds = np.where(p > 0.97, cv2.GC_FGD, np.where(p < 0.03, cv2.GC_BGD, guess)).astype(np.uint8)
+    if (p > 0.97).sum() < 50 or (p < 0.03).sum() < 50:
+        return probability
+    picture = cv2.cvtColor(cv2.resize(small, half, interpolation=cv2.INTER_AREA), cv2.COLOR_RGB2LAB)
+    cv2.setRNGSeed(1)  # its k-means starts at random
+    seeds, _, _ = cv2.grabCut(picture, seeds, None, np.zeros((1, 65)), np.zeros((1, 65)), 1, cv2.GC_INIT_WITH_MASK)
+    hide = np.isin(seeds, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.float32)
+    hide = cv2.GaussianBlur(cv2.resize(hide, probability.shape[::-1], interpolation=cv2.INTER_LINEAR), (0, 0), 1.0)
+    firm = np.abs(probability - 0.5) * 2
+    return np.asarray(probability * firm**2 + (0.06 + 0.88 * hide) * (1 - firm**2), dtype=np.float32)
 
 
 def _press_taps(probability: Maps, grid: Grid, hints: tuple[Hint, ...], radius: int) -> None:

@@ -31,6 +31,8 @@ class Detail:
         (h, w), that a pixel is seen through a hole.
     coarse
         (h, w), the region's probability on the same grid.
+    picture
+        (h, w, 3), RGB.
     grid
         Where the pixels lie in the photo.
     """
@@ -38,6 +40,7 @@ class Detail:
     hide: Maps
     hole: Maps
     coarse: Maps
+    picture: NDArray[np.uint8]
     grid: Grid
 
 
@@ -72,7 +75,46 @@ def look_closer(rgb: NDArray[np.uint8], region: Region, settings: OutlineSetting
         ys, xs = np.ogrid[:h, :w]
         weight = np.exp(-((xs - x) ** 2 + (ys - y) ** 2) / (2 * reach**2)).astype(np.float32)
         hide = hide * (1 - weight) + coarse * weight
-    return Detail(np.asarray(hide, dtype=np.float32), hole, coarse, grid)
+    hide = np.ascontiguousarray(hide, dtype=np.float32)
+    for quad in region.cards_on_floor_px:
+        cv2.fillConvexPoly(hide, np.rint(grid.from_photo(quad)).astype(np.int32), 0.01)
+    _open_cuts(hide, hole, settings)
+    return Detail(hide, hole, coarse, np.asarray(part, dtype=np.uint8), grid)
+
+
+def _open_cuts(hide: Maps, hole: Maps, settings: OutlineSettings) -> None:
+    """A gap that reaches the rim is a cut into it, not a hole: give it back to the floor.
+
+    The mouth of a cut often closes again under the blur of the picture; a long narrow gap that points at the rim from
+    close by is joined to it by a straight line.
+    """
+    import cv2
+
+    floor = hide < 0.5
+    gap = (hole > 0.5).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(gap)
+    away = cv2.distanceTransform((~floor).astype(np.uint8), cv2.DIST_L2, 5) if count > 1 else None
+    for label in range(1, count):
+        x, y, w, h, area = (int(v) for v in stats[label])
+        if away is None or area < settings.least_cut_area_px:
+            continue
+        rows, columns = np.nonzero(labels[y : y + h, x : x + w] == label)
+        rows, columns = rows + y, columns + x
+        _, (a, b), _ = cv2.minAreaRect(np.column_stack([columns, rows]).astype(np.float32))
+        narrow = max(a, b) + 1 > settings.cut_slenderness * (min(a, b) + 1)
+        nearest = int(np.argmin(away[rows, columns]))
+        reach = settings.cut_reach_px if narrow else settings.hole_rim_px
+        if away[rows[nearest], columns[nearest]] > reach:
+            continue
+        tip = (int(columns[nearest]), int(rows[nearest]))
+        r = reach + 2
+        near = np.argwhere(floor[max(tip[1] - r, 0) : tip[1] + r + 1, max(tip[0] - r, 0) : tip[0] + r + 1])
+        if not len(near):
+            continue
+        near = near + (max(tip[1] - r, 0), max(tip[0] - r, 0))
+        mouth = near[np.argmin(((near - (tip[1], tip[0])) ** 2).sum(axis=1))]
+        hide[rows, columns] = np.minimum(hide[rows, columns], 1.0 - hole[rows, columns])
+        cv2.line(hide, tip, (int(mouth[1]), int(mouth[0])), 0.2, 2)
 
 
 def _onto(field: Maps, source: Grid, target: Grid, size: tuple[int, int]) -> Maps:

@@ -122,10 +122,22 @@ class OutlineSettings:
     tap_radius_px: int = 5
     # How far (same px, standard deviation) a tap sets the region network's word over the fine network's.
     tap_reach_px: float = 30.0
-    # A sheet whose surroundings are hide on less than this share lies on the floor; on more than the rest, on the hide.
-    card_mixed_share: float = 0.08
+    # A sheet whose surroundings are hide on less than this share lies on the floor (a leg may touch it); on more than
+    # the second, on the hide.
+    card_on_floor_share: float = 0.3
+    card_on_hide_share: float = 0.9
     # Width of the surroundings looked at: over the blur of the region's own edge.
     card_surround_px: int = 4
+    # When the network has no firm word on more than this share of the hide's pixels, colours are asked too. The blur of
+    # a rim alone is 0.03 to 0.08; on held-out scenes a cut helps beyond this and harms below (calibration/region/).
+    colour_open_share: float = 0.15
+    # A gap nearer to the rim than this, px of the fine copy, is a cut into it; a long narrow one may be further away.
+    hole_rim_px: int = 3
+    cut_reach_px: int = 24
+    # How many times longer than wide a cut is at least.
+    cut_slenderness: float = 2.5
+    # Smaller gaps are noise.
+    least_cut_area_px: int = 12
     # A region below this share of the picture is no hide that anybody photographs.
     least_area_share: float = 0.02
     # Mean probability of a region; what the network half believes in is no hide of its own.
@@ -149,27 +161,29 @@ class OutlineSettings:
     # The same where there is no scale, px of the fine copy.
     near_px: float = 4.0
     # Spread of the probabilities to uncertainty of the rim: from held-out invented scenes (calibration/region/).
-    u_scale: float = 0.5
+    u_scale: float = 0.55
     # No rim is better known than this part of a fine pixel.
     u_floor: float = 0.2
-    # A sheet or thing on the rim takes this share of the confidence.
-    cover_weight: float = 0.8
-    # Rim points over which confidence is averaged: a person looks at stretches, not points.
-    confidence_window: int = 15
+    # Rim points over which a point's measures are averaged: a person looks at stretches, not points.
+    confidence_window: int = 25
+    # Constant and weights of `rim_measures`: logistic regression on held-out scenes (calibration/region/).
+    rim_weights: tuple[float, ...] = (-4.107, 0.702, -0.932, 1.586, 2.736, -9.691, -0.135, 2.411)
     # Below this a stretch is doubtful: see the study of calibration/region/.
-    doubt_below: float = 0.7
+    doubt_below: float = 0.85
     # Shorter stretches are not worth a person's look.
     least_doubt_points: int = 8
-    # Constant and weights of the three doubt measures: logistic regression on held-out scenes (calibration/region/).
-    whole_weights: tuple[float, float, float, float] = (-8.0, -1.0, -1.0, -1.0)
+    # Constant and weights of `whole_measures`: logistic regression on held-out scenes (calibration/region/).
+    whole_weights: tuple[float, ...] = (-0.709, 1.113, 3.729, 0.391, -2.678)
     # A whole of less confidence carries a warning.
     whole_doubt_below: float = 0.5
     # Holes below 6 mm are pinpricks in the leather trade's eyes; below 4 mm they are not looked for.
     least_hole_mm: float = 4.0
     # The same without a scale, px of the fine copy.
     least_hole_px: float = 3.0
-    # Highest probability within a hole.
-    least_hole_confidence: float = 0.7
+    # Constant and weights of `hole_measures`: logistic regression on held-out scenes (calibration/region/).
+    hole_weights: tuple[float, ...] = (-0.709, 1.113, 3.729, 0.391, -2.678)
+    # A gap less sure than this is no hole.
+    least_hole_confidence: float = 0.5
 
 
 @dataclass(frozen=True, slots=True)
@@ -204,6 +218,8 @@ class MeasureSettings:
     lift_steep_deg: float = 30.0
     # Neighbouring stretches of rim are off alike over about the width of the strip that they were found in.
     rim_correlation_mm: float = 15.0
+    # Points of the rim that derivatives are taken on.
+    derivative_points: int = 600
     # Share of the rim's uncertainty that is the same all round: a wider blur or a shadow pulls every edge one way.
     rim_common_share: float = 0.5
 
@@ -285,7 +301,7 @@ class EndSettings:
     # Share of doubt for shapes that were never generated: no more than 0.99 is ever said.
     doubt: float = 0.02
     # Fitted to generated outlines by calibration/shape/fit_shape.py; order of END_FEATURES in ends.py.
-    whole_weights: tuple[float, ...] = (-15.65, 11.16, 3.22, 86.92, 3.14, -12.28, 1.72, 1.63, -1.83)
+    whole_weights: tuple[float, ...] = (-0.709, 1.113, 3.729, 0.391, -2.678)
     side_weights: tuple[float, ...] = (-13.07, 5.26, 6.71, 62.73, 2.98, -8.8, 0.56, 0.27, -1.01)
 
 

@@ -24,8 +24,10 @@ CELLS = 384
 class Painter:
     """Holds the noise tiles and the random state; `paint` turns stencils into photos."""
 
-    def __init__(self, device: torch.device, seed: int) -> None:
+    def __init__(self, device: torch.device, seed: int, everyday: bool = False) -> None:
         self.device = device
+        self.everyday = everyday
+        """Leave out what no careful person photographs: dyed and tiger-striped coats, night, heavy noise."""
         self.rng = torch.Generator(device=device)
         self.rng.manual_seed(seed)
         host = np.random.default_rng(seed)
@@ -328,7 +330,7 @@ class Painter:
         hair = self.often(n, 0.38)
         spotted = hair * self.often(n, 0.7)
         base = self.pick(n, list(self.COATS))
-        dyed = self.often(n, 0.06)
+        dyed = self.often(n, 0.0 if self.everyday else 0.06)
         base = base * (1 - dyed) + (self.u(n, 0.1, 0.6) + self.normal(n, 0.15, 3)).clamp(0.02, 0.9) * dyed
         near = self.often(n, 0.36)
         like = (floor_mean * (1 + self.normal(n, 0.1)) + self.normal(n, 0.03, 3)).clamp(0.015, 0.97)
@@ -346,7 +348,7 @@ class Painter:
         hard = self.log_u(n, 8, 80)
         patch = torch.sigmoid(hard * (field + self.normal(n, 0.5))) * spotted
         x = local[:, :1] / length
-        brindle = torch.sigmoid(6 * (torch.sin(local[:, 1:] / self.u(n, 14, 40) + 2.5 * self.noise(local, mm, 150.0)) - 0.3)) * hair * self.often(n, 0.08)
+        brindle = torch.sigmoid(6 * (torch.sin(local[:, 1:] / self.u(n, 14, 40) + 2.5 * self.noise(local, mm, 150.0)) - 0.3)) * hair * self.often(n, 0.0 if self.everyday else 0.08)
         colour = base * (1 - patch) + second * patch
         colour = colour * (1 - brindle * self.u(n, 0.2, 0.7))
         # mottling, stripe down the back, lighter or darker belly
@@ -530,7 +532,7 @@ class Painter:
 
         # the camera: exposure, lens, noise, tone, sharpening, JPEG
         level = image.mean((1, 2, 3), keepdim=True).clamp(min=1e-3)
-        exposure = torch.where(self.u(n) < 0.7, self.log_u(n, 0.1, 0.36) / level, self.log_u(n, 0.3, 1.4))
+        exposure = torch.where(self.u(n) < (1.1 if self.everyday else 0.7), self.log_u(n, 0.1, 0.36) / level, self.log_u(n, 0.3, 1.4))
         image = image * exposure
         image = self.blurred(image, self.u(n, 0, 1.0) * self.u(n, 0.3, 1.4 if detail else 0.8))
         smear = self.u(n, 0, 1.6) * self.often(n, 0.12)
@@ -539,7 +541,7 @@ class Painter:
         grain = torch.randn(image.shape, generator=self.rng, device=self.device)
         soft = functional.avg_pool2d(functional.pad(grain, (1, 1, 1, 1), mode="reflect"), 3, 1) * 3
         mix = self.u(n)
-        strength = self.log_u(n, 0.001, 0.03 if detail else 0.012)
+        strength = self.log_u(n, 0.001, 0.03 if detail and not self.everyday else 0.012)
         image = image.clamp(min=0) + strength * (image.clamp(0, 1) + 0.02).sqrt() * (grain * mix + soft * (1 - mix))
         image = image.clamp(1e-5, None)
         image = torch.where(self.u(n) < 0.5, image.clamp(max=1), 1 - torch.exp(-image * 1.2)) ** (1 / self.u(n, 1.8, 2.5))

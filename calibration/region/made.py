@@ -1,0 +1,78 @@
+"""Writes invented photos with exact truth: ``python made.py FOLDER --count 200 --seed 7``.
+
+One hide whole in the frame, cards beside or on it, 1280 x 960 px, JPEG; NAME.truth.json holds what
+tests/benchmarks/outline_study.py reads. The seeds are never used in training (those start from small integers, these
+from HELD_OUT). Floors, coats and lights are those of `looks.Painter` with `everyday` set.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from pathlib import Path
+
+import cv2
+import numpy as np
+import shapely
+import torch
+from looks import Painter
+from masks import draw
+from shapes import PHOTO_PX, Scene, apply, make_scene
+from train import HELD_OUT, hide_frame
+
+SCALE = 2
+"""Enlargement over the region network's picture."""
+
+
+def usable(scene: Scene) -> bool:
+    """One hide, whole in the frame with a little floor round it."""
+    if len(scene.hides) != 1:
+        return False
+    p = apply(scene.homography, scene.hides[0].ring)
+    large = shapely.Polygon(p).buffer(0).area > 0.06 * PHOTO_PX[0] * PHOTO_PX[1]
+    return bool(large and (p.min(0) > 4).all() and (p.max(0) < np.array(PHOTO_PX) - 5).all())
+
+
+def make(index: int, seed: int, out: Path) -> None:
+    """One photo and its truth."""
+    rng = np.random.default_rng([HELD_OUT, seed, index])
+    scene = make_scene(rng)
+    while not usable(scene):
+        scene = make_scene(rng)
+    c = (SCALE - 1) / 2
+    window = np.array([[SCALE, 0, c], [0, SCALE, c], [0, 0, 1.0]])
+    size = (PHOTO_PX[0] * SCALE, PHOTO_PX[1] * SCALE)
+    full = window @ scene.homography
+    painter = Painter(torch.device("cpu"), HELD_OUT + 1000 * seed + index, everyday=True)
+    masks = torch.from_numpy(draw(scene, window, size, rng))[None].float() / 255
+    with torch.no_grad():
+        photo, truth = painter.paint(
+            masks, torch.tensor(np.linalg.inv(full)[None], dtype=torch.float32), torch.tensor(hide_frame(scene)[None], dtype=torch.float32), True
+        )
+    from skimage.measure import find_contours
+
+    hide = np.pad(truth[0, 0].numpy(), 1)
+    ring = max(find_contours(hide, 0.5), key=len)[:-1, ::-1] - 1
+    name = out / f"m{index:03d}"
+    picture = (photo[0].permute(1, 2, 0).numpy()[..., ::-1] * 255).round().astype(np.uint8)
+    cv2.imwrite(f"{name}.jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 92])
+    record = {
+        "silhouette_px": ring.round(3).tolist(),
+        "homography_px_from_mm": full.tolist(),
+        "holes_mm": [h.round(2).tolist() for h in scene.hides[0].holes],
+        "cards_mm": [q.round(2).tolist() for q in scene.cards],
+    }
+    Path(f"{name}.truth.json").write_text(json.dumps(record))
+
+
+if __name__ == "__main__":
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--count", type=int, default=200)
+    parser.add_argument("--first", type=int, default=0)
+    parser.add_argument("--seed", type=int, default=7)
+    a = parser.parse_args()
+    a.out.mkdir(parents=True, exist_ok=True)
+    torch.set_num_threads(1)
+    for i in range(a.first, a.first + a.count):
+        make(i, a.seed, a.out)
