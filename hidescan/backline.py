@@ -148,7 +148,7 @@ def _symmetry_axes(outline: UnitOutline, mirrors: list[Mirror], settings: ShapeS
         if crossings is None or crossings[1] - crossings[0] < 0.1:
             continue
         figures = end_figures(frame, *crossings, settings.ends)
-        neck_high = neck_probability(figures, settings.ends.whole_weights, settings.ends)
+        neck_high = neck_probability(figures, settings.ends.whole_neck_weights, settings.ends)
         score = float(np.array(settings.axis_weights) @ [mirror.agreement, mirror.overlap, reach_past_both(figures)])
         found.append((score, _mirror_curve(mirror, *crossings, settings), mirror.angle_sd_deg, neck_high))
     scores = np.array([score for score, *_ in found])
@@ -192,7 +192,7 @@ def _edge_axis(form: str, outline: UnitOutline, edge: StraightEdge, settings: Sh
     neck_high = 0.5
     if form != "bend":
         figures = end_figures(edge_frame(outline, edge, settings.form), 0.0, length, settings.ends, left_only=True)
-        neck_high = neck_probability(figures, settings.ends.side_weights, settings.ends)
+        neck_high = neck_probability(figures, settings.ends.side_neck_weights, settings.ends)
     angle_sd_deg = edge.angle_sd_deg
     if form == "belly":
         neck_high = 0.5 + settings.belly_trust * (neck_high - 0.5)

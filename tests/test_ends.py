@@ -35,13 +35,13 @@ def test_turning_the_axis_round_turns_the_sign() -> None:
     down = end_figures(-ring, -high, -low, SETTINGS)
     assert up.shape == (2, len(END_FEATURES))
     np.testing.assert_allclose(up, down[::-1], atol=1e-9)
-    weights = SETTINGS.whole_weights
+    weights = SETTINGS.whole_neck_weights
     both = neck_probability(up, weights, SETTINGS) + neck_probability(down, weights, SETTINGS)
     assert both == pytest.approx(1.0)
 
 
 def test_wide_tab_is_the_neck() -> None:
-    probability = neck_probability(end_figures(boxy_hide(), -0.6, 0.75, SETTINGS), SETTINGS.whole_weights, SETTINGS)
+    probability = neck_probability(end_figures(boxy_hide(), -0.6, 0.75, SETTINGS), SETTINGS.whole_neck_weights, SETTINGS)
     assert 0.9 < probability <= 0.99
 
 
@@ -54,7 +54,7 @@ def test_half_a_hide_counts_as_if_mirrored() -> None:
 
 def test_no_sign_of_a_neck_is_a_coin_toss() -> None:
     figures = np.ones((2, len(END_FEATURES)))
-    assert neck_probability(figures, SETTINGS.whole_weights, SETTINGS) == 0.5
+    assert neck_probability(figures, SETTINGS.whole_neck_weights, SETTINGS) == 0.5
 
 
 def test_waves_of_a_cut_edge_do_not_hide_the_neck() -> None:
@@ -70,4 +70,4 @@ def test_waves_of_a_cut_edge_do_not_hide_the_neck() -> None:
     # The outline runs counter-clockwise, body on the left: a cut on the right-hand side is walked from tail to neck.
     assert figures[0, 3] > figures[1, 3] + 0.02
     assert figures[0, 4] == pytest.approx(0.15 / 0.35, abs=0.1)
-    assert neck_probability(figures, SETTINGS.side_weights, SETTINGS) > 0.7
+    assert neck_probability(figures, SETTINGS.side_neck_weights, SETTINGS) > 0.7
