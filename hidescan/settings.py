@@ -173,7 +173,7 @@ class OutlineSettings:
     # Shorter stretches are not worth a person's look.
     least_doubt_points: int = 8
     # Constant and weights of `whole_measures`: logistic regression on held-out scenes (calibration/region/).
-    whole_weights: tuple[float, ...] = (-0.709, 1.113, 3.729, 0.391, -2.678)
+    whole_weights: tuple[float, ...] = (-7.145, 1.308, -0.8, 0.023)
     # A whole of less confidence carries a warning.
     whole_doubt_below: float = 0.5
     # Holes below 6 mm are pinpricks in the leather trade's eyes; below 4 mm they are not looked for.
@@ -301,8 +301,8 @@ class EndSettings:
     # Share of doubt for shapes that were never generated: no more than 0.99 is ever said.
     doubt: float = 0.02
     # Fitted to generated outlines by calibration/shape/fit_shape.py; order of END_FEATURES in ends.py.
-    whole_weights: tuple[float, ...] = (-0.709, 1.113, 3.729, 0.391, -2.678)
-    side_weights: tuple[float, ...] = (-13.07, 5.26, 6.71, 62.73, 2.98, -8.8, 0.56, 0.27, -1.01)
+    whole_neck_weights: tuple[float, ...] = (-15.65, 11.16, 3.22, 86.92, 3.14, -12.28, 1.72, 1.63, -1.83)
+    side_neck_weights: tuple[float, ...] = (-13.07, 5.26, 6.71, 62.73, 2.98, -8.8, 0.56, 0.27, -1.01)
 
 
 @dataclass(frozen=True, slots=True)
