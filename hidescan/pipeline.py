@@ -21,7 +21,8 @@ from hidescan.lens import focal_prior, print_scale_priors, with_known_print
 from hidescan.lens_profile import LensProfile
 from hidescan.measure import Measures, Rim, measure
 from hidescan.opencv5 import grey_of
-from hidescan.outline import Hint, find_outline
+from hidescan.outline import Outline, find_outline
+from hidescan.region import Hint
 from hidescan.photo import Photo
 from hidescan.plane import Plane, solve_plane
 from hidescan.problems import Doubt, NotFound
@@ -98,6 +99,7 @@ def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = 
     )  # fmt: skip
     doubts = (
         *plane.doubts,
+        *_outline_doubts(outline, plane, settings),
         *photo_doubts(floor.search, plane, plan_mm, inputs, settings.quality),
         *_shape_doubts(inputs, shape, settings),
         *_size_doubts(inputs, shape, measures),
@@ -195,6 +197,22 @@ def _no_card(grey: NDArray[np.uint8], search: CardSearch, settings: Settings) ->
         "No reference card was found in the photo.",
         "Lay at least one printed card flat beside the hide, all of it in the picture (hidescan card -o cards.pdf).",
     )
+
+
+def _outline_doubts(outline: Outline, plane: Plane, settings: Settings) -> list[Doubt]:
+    """Where the outline itself should be looked at."""
+    if outline.confidence_whole < settings.outline.whole_doubt_below:
+        advice = "look at the picture; --inside X,Y and --outside X,Y set it right."
+        return [Doubt("outline-doubtful", f"Hide and floor are hard to tell apart here: {advice}")]
+    length = 0.0
+    for start, stop in outline.doubtful:
+        stretch = outline.ring_px[np.arange(start, stop) % len(outline.ring_px)]
+        length += float(np.linalg.norm(np.diff(plane.camera.mm_from_px(stretch), axis=0), axis=1).sum())
+    if not length:
+        return []
+    return [
+        Doubt("rim-doubtful", f"{length:.0f} mm of the rim are doubtful (dashed in the picture): look there first.")
+    ]
 
 
 def _shape_doubts(inputs: Inputs, shape: Shape, settings: Settings) -> list[Doubt]:
