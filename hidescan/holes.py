@@ -82,9 +82,10 @@ def find_gaps(detail: Detail, ring_px: Points, mm_per_px: float | None, settings
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Tones:
-    """Histograms of lightness-free colour, of the floor and of the leather, and the picture's place in them."""
+    """Colours free of lightness: each pixel's bin, how far it can be trusted, and each bin's log ratio of shares."""
 
     index: NDArray[np.int32]
+    trust: NDArray[np.float32]
     log_floor_over_leather: NDArray[np.float64]
 
     @classmethod
@@ -104,7 +105,9 @@ class _Tones:
 
         floor = spread((detail.hide < 0.05) & (inside == 0))
         leather = spread((detail.hide > 0.9) & (detail.hole < 0.1))
-        return cls(index, np.log(floor / leather).ravel())
+        # the colour of what is nearly black says nothing
+        trust = np.clip(lab[..., 0] / 50.0, 0.0, 1.0)
+        return cls(index, trust, np.log(floor / leather).ravel())
 
 
 def hole_measures(
@@ -126,6 +129,6 @@ def hole_measures(
     _, (a, b), _ = cv2.minAreaRect(points)
     core = cv2.erode(this.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     core = core if core.sum() >= 4 else this
-    tone = float(tones.log_floor_over_leather[tones.index[box][core]].mean())
+    tone = float((tones.log_floor_over_leather[tones.index[box][core]] * tones.trust[box][core]).mean())
     slender = float(np.log((max(a, b) + 1.0) / (min(a, b) + 1.0)))
     return np.array([np.log(p / (1.0 - p)), solidity - 1.0, tone, slender])

@@ -25,12 +25,14 @@ SCALE = 2
 
 
 def usable(scene: Scene) -> bool:
-    """One hide, whole in the frame with a little floor round it."""
+    """One hide, whole in the frame, large enough, no card over its rim: what the instructions ask for."""
     if len(scene.hides) != 1:
         return False
     p = apply(scene.homography, scene.hides[0].ring)
-    large = shapely.Polygon(p).buffer(0).area > 0.06 * PHOTO_PX[0] * PHOTO_PX[1]
-    return bool(large and (p.min(0) > 4).all() and (p.max(0) < np.array(PHOTO_PX) - 5).all())
+    large = shapely.Polygon(p).buffer(0).area > 0.12 * PHOTO_PX[0] * PHOTO_PX[1]
+    rim = shapely.LinearRing(scene.hides[0].ring)
+    free = not any(rim.intersects(shapely.Polygon(sheet)) for sheet in (*scene.cards, *scene.papers, *scene.things))
+    return bool(large and free and (p.min(0) > 4).all() and (p.max(0) < np.array(PHOTO_PX) - 5).all())
 
 
 def make(index: int, seed: int, out: Path) -> None:
@@ -61,6 +63,7 @@ def make(index: int, seed: int, out: Path) -> None:
         "homography_px_from_mm": full.tolist(),
         "holes_mm": [h.round(2).tolist() for h in scene.hides[0].holes],
         "cards_mm": [q.round(2).tolist() for q in scene.cards],
+        "origin": f"calibration/region/made.py --seed {seed}, scene {index}",
     }
     Path(f"{name}.truth.json").write_text(json.dumps(record))
 
