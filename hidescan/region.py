@@ -96,8 +96,7 @@ def find_region(
     probability, cover, grid, small = _look(rgb, settings, hints)
     on_floor = _settle_cards(probability, grid, card_quads_px, settings)
     first_word = probability.copy()
-    open_share = float(((probability > 0.05) & (probability < 0.95)).sum()) / max(1.0, float((probability > 0.5).sum()))
-    if open_share > settings.colour_open_share:
+    if _open_share(probability) > settings.colour_open_share:
         probability = _ask_colours(probability, small)
         _settle_cards(probability, grid, card_quads_px, settings)
     _press_taps(probability, grid, hints, settings.tap_radius_px)
@@ -112,7 +111,9 @@ def find_region(
     return Region(probability, mask, cover, grid, on_floor, first_word)
 
 
-def _look(rgb: NDArray[np.uint8], settings: OutlineSettings, hints: tuple[Hint, ...]) -> tuple[Maps, Maps, Grid, NDArray[np.uint8]]:
+def _look(
+    rgb: NDArray[np.uint8], settings: OutlineSettings, hints: tuple[Hint, ...]
+) -> tuple[Maps, Maps, Grid, NDArray[np.uint8]]:
     """Probability of hide and of things lying there, in the upright reduced photo; its grid; and that photo."""
     import cv2
 
@@ -127,17 +128,29 @@ def _look(rgb: NDArray[np.uint8], settings: OutlineSettings, hints: tuple[Hint, 
     for hint in hints:
         x, y = np.rint(grid.from_photo(np.array([hint.photo_px]))[0]).astype(int)
         cv2.circle(picture[3 if hint.inside else 4], (int(x), int(y)), settings.tap_radius_px, 1.0, -1)
-    upright = w >= h  # the network was taught on landscape pictures
-    turned = picture if upright else np.ascontiguousarray(np.rot90(picture, axes=(1, 2)))
-    found = run_network("region", turned)
-    if not upright:
-        found = np.ascontiguousarray(np.rot90(found, -1, axes=(1, 2)))
+    found = _seen(picture)
+    if _open_share(found[0]) > settings.mirror_open_share:
+        # look at the mirror images too: what the network says by chance changes, what it sees stays
+        views = [found, *(np.flip(_seen(np.flip(picture, axis)), axis) for axis in (1, 2))]
+        logits = np.mean([np.log(p / (1 - p)) for p in (np.clip(v, 1e-6, 1 - 1e-6) for v in views)], axis=0)
+        found = (1 / (1 + np.exp(-logits))).astype(np.float32)
     return found[0], found[1], grid, small
 
 
-def _settle_cards(
-    probability: Maps, grid: Grid, quads: list[Points], settings: OutlineSettings
-) -> tuple[Points, ...]:
+def _seen(picture: Maps) -> Maps:
+    """The network's word on a picture of any shape; it was taught on landscape pictures."""
+    if picture.shape[2] >= picture.shape[1]:
+        return run_network("region", np.ascontiguousarray(picture))
+    turned = run_network("region", np.ascontiguousarray(np.rot90(picture, axes=(1, 2))))
+    return np.ascontiguousarray(np.rot90(turned, -1, axes=(1, 2)))
+
+
+def _open_share(probability: Maps) -> float:
+    """Pixels on which there is no firm word, as a share of the hide's."""
+    return float(((probability > 0.05) & (probability < 0.95)).sum()) / max(1.0, float((probability > 0.5).sum()))
+
+
+def _settle_cards(probability: Maps, grid: Grid, quads: list[Points], settings: OutlineSettings) -> tuple[Points, ...]:
     """A sheet with floor nearly all round it lies on the floor, one with hide nearly all round it on the hide.
 
     Returns
@@ -195,7 +208,11 @@ def _press_taps(probability: Maps, grid: Grid, hints: tuple[Hint, ...], radius: 
 
 
 def _choose(
-    probability: Maps, grid: Grid, settings: OutlineSettings, hints: tuple[Hint, ...], hide_at: tuple[float, float] | None
+    probability: Maps,
+    grid: Grid,
+    settings: OutlineSettings,
+    hints: tuple[Hint, ...],
+    hide_at: tuple[float, float] | None,
 ) -> NDArray[np.bool_] | NotFound:
     """The connected part that is the hide; parts tapped as inside belong to it."""
     import cv2
@@ -226,7 +243,9 @@ def _choose(
     rivals = int((areas[large] >= settings.rival_share * areas[large].max()).sum())
     if rivals > 1:
         return NotFound(
-            "several-hides", f"There are {rivals} hides in the photo.", "Say which one with --hide X,Y, a pixel inside it."
+            "several-hides",
+            f"There are {rivals} hides in the photo.",
+            "Say which one with --hide X,Y, a pixel inside it.",
         )
     return np.asarray(labels == int(np.where(large, areas, 0.0).argmax()))
 

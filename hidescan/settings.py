@@ -128,6 +128,8 @@ class OutlineSettings:
     card_on_hide_share: float = 0.9
     # Width of the surroundings looked at: over the blur of the region's own edge.
     card_surround_px: int = 4
+    # Beyond this open share the network looks at two mirror images as well, half a second more.
+    mirror_open_share: float = 0.08
     # When the network has no firm word on more than this share of the hide's pixels, colours are asked too. The blur of
     # a rim alone is 0.03 to 0.08; on held-out scenes a cut helps beyond this and harms below (calibration/region/).
     colour_open_share: float = 0.15
