@@ -57,7 +57,9 @@ def rim_measures(rim: RimLine, region: Region, detail: Detail, near_px: float) -
     pixel = float(np.mean(detail.grid.step_px))
     steps = np.arange(-9, 10, 2) * pixel
     where = detail.grid.from_photo((rim.ring_px[:, None] + normals[:, None] * steps[:, None]).reshape(-1, 2))
-    strip = np.stack([sample(np.ascontiguousarray(lab[..., k]), where).reshape(len(normals), -1) for k in range(3)], axis=-1)
+    strip = np.stack(
+        [sample(np.ascontiguousarray(lab[..., k]), where).reshape(len(normals), -1) for k in range(3)], axis=-1
+    )
     sides = np.linalg.norm(strip[:, :4].mean(axis=1) - strip[:, -4:].mean(axis=1), axis=1)
     change = np.linalg.norm(np.diff(strip, axis=1), axis=2)
     at_rim = change[:, 3:6].sum(axis=1) / np.maximum(change.sum(axis=1), 1e-6)
@@ -75,7 +77,9 @@ def rim_measures(rim: RimLine, region: Region, detail: Detail, near_px: float) -
 def rim_confidence(measures: Array, settings: OutlineSettings) -> Array:
     """Probability that each point of the rim is near the truth, (N,)."""
     weights = np.array(settings.rim_weights)
-    return np.asarray(1.0 / (1.0 + np.exp(-(weights[0] + smoothed(measures, settings.confidence_window) @ weights[1:]))))
+    return np.asarray(
+        1.0 / (1.0 + np.exp(-(weights[0] + smoothed(measures, settings.confidence_window) @ weights[1:])))
+    )
 
 
 def smoothed(measures: Array, window: int) -> Array:
@@ -88,6 +92,32 @@ def smoothed(measures: Array, window: int) -> Array:
     return np.asarray((sums[first + window] - sums[first]) / window)
 
 
+def open_area_u(region: Region, rim: RimLine) -> float:
+    """Standard uncertainty of the area from patches that may be hide or floor, as a share of the hide's area.
+
+    Each connected patch away from the rim on which the network has no firm word is either all hide or all floor; with
+    the mean probability p and the area A its variance is p (1 - p) A^2 (a two-point distribution).
+    """
+    import cv2
+
+    first, away, area = _away_from_rim(region, rim)
+    count, labels = cv2.connectedComponents(((np.minimum(first, 1.0 - first) > 0.05) & (away > 0)).astype(np.uint8))
+    areas = np.bincount(labels.ravel(), minlength=count)[1:].astype(float)
+    p = np.bincount(labels.ravel(), first.ravel(), minlength=count)[1:] / np.maximum(areas, 1.0)
+    return float(np.sqrt(np.sum(p * (1.0 - p) * areas**2)) / area)
+
+
+def _away_from_rim(region: Region, rim: RimLine) -> tuple[NDArray[np.float32], NDArray[np.uint8], float]:
+    """The network's first word, 1 where it is not within 4 px of the rim, and the hide's area, all on the grid."""
+    import cv2
+
+    first = region.first_word
+    ring = region.grid.from_photo(rim.ring_px)
+    away = np.ones(first.shape, dtype=np.uint8)
+    cv2.polylines(away, [np.rint(ring * 16).astype(np.int32)], True, 0, 9, shift=4)
+    return first, away, max(float(abs(signed_area(ring))), 1.0)
+
+
 def whole_measures(region: Region, rim_confidences: Array, rim: RimLine) -> Array:
     """What speaks against the whole, (3,).
 
@@ -95,13 +125,7 @@ def whole_measures(region: Region, rim_confidences: Array, rim: RimLine) -> Arra
     2. logarithm of the share of the hide's area that the coarse network left open away from the rim, before colours;
     3. logarithm of the share of the hide's area that colours decided.
     """
-    import cv2
-
-    first = region.first_word
-    ring = np.rint(region.grid.from_photo(rim.ring_px) * 16).astype(np.int32)
-    away = np.ones(first.shape, dtype=np.uint8)
-    cv2.polylines(away, [ring], True, 0, 9, shift=4)
-    area = max(float(abs(signed_area(region.grid.from_photo(rim.ring_px)))), 1.0)
+    first, away, area = _away_from_rim(region, rim)
     open_share = float((np.minimum(first, 1.0 - first) * away).sum()) / area
     colour_share = float((np.abs(region.probability - first) * away).sum()) / area
     mean = float(np.clip(rim_confidences.mean(), 0.01, 0.999))

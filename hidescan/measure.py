@@ -62,6 +62,7 @@ def measure(
     settings: MeasureSettings,
     *,
     print_measured: bool,
+    open_area_u: float = 0.0,
 ) -> Measures:
     """Measure the hide.
 
@@ -79,6 +80,8 @@ def measure(
     print_measured
         Whether the print's scale was measured. Where it was not, it is rectangular and mostly rules the result; its
         row then holds the standard uncertainty of the Gaussian that gives the true 95 % interval.
+    open_area_u
+        Share of the area that may be hide or floor, as a standard uncertainty.
     """
 
     unit = along / np.linalg.norm(along)
@@ -105,6 +108,8 @@ def measure(
     variances["sampling"] = (
         np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * _sampling_u_mm2(plan_view(plane.camera, rim.ring_px, heights)) ** 2
     )
+
+    variances["hide or floor"] = np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * (open_area_u * value[GROSS]) ** 2
 
     if not print_measured:
         others = sum(v for source, v in variances.items() if source != "print scale")

@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hidescan.camera import Camera
-from hidescan.doubt import rim_confidence, rim_measures, spread, whole_confidence
+from hidescan.doubt import open_area_u, rim_confidence, rim_measures, spread, whole_confidence
 from hidescan.geometry import Points
 from hidescan.holes import Hole, find_holes
 from hidescan.problems import NotFound
@@ -35,6 +35,8 @@ class Outline:
         Probability that the whole is right (IoU of at least 0.985 with the visible silhouette).
     doubtful
         (start, stop) index ranges of `ring_px` to look at first; stop may pass N and wrap round.
+    open_area_u
+        Standard uncertainty of the area from patches that may be hide or floor, as a share of the hide's area.
     """
 
     ring_px: Points
@@ -43,6 +45,7 @@ class Outline:
     holes: tuple[Hole, ...]
     confidence_whole: float
     doubtful: tuple[tuple[int, int], ...]
+    open_area_u: float
 
 
 def find_outline(
@@ -91,6 +94,7 @@ def find_outline(
         find_holes(detail, rim.ring_px, scale, settings),
         whole_confidence(region, confidence, rim, settings),
         stretches(confidence < settings.doubt_below, settings.least_doubt_points),
+        open_area_u(region, rim),
     )
 
 

@@ -95,7 +95,7 @@ def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = 
     along = shape.back_line.neck_mm - shape.back_line.tail_mm
     measures = measure(
         plane, rim, holes, leather.thickness, leather.lift, along, settings.measure,
-        print_measured=print_measured(inputs),
+        print_measured=print_measured(inputs), open_area_u=outline.open_area_u,
     )  # fmt: skip
     doubts = (
         *plane.doubts,
