@@ -11,6 +11,7 @@ from typing import Annotated
 
 import typer
 
+from hidescan import cli_exports
 from hidescan.problems import BadInput
 
 app = typer.Typer(
@@ -271,6 +272,9 @@ def schema() -> None:
     from hidescan.hidemap import json_schema
 
     print(json.dumps(json_schema(), indent=1))
+
+
+cli_exports.add_to(app)
 
 
 def _progress(paths: list[Path], *, quiet: bool) -> Iterable[Path]:

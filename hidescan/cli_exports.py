@@ -1,0 +1,85 @@
+"""The commands that take a map out of hidescan: `export` and `sheet`."""
+
+import sys
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from hidescan.problems import BadInput
+
+if TYPE_CHECKING:
+    from hidescan.hidemap import HideMap
+    from hidescan.photo import Photo
+
+
+class Paper(StrEnum):
+    """Paper to print on."""
+
+    a4 = "a4"
+    letter = "letter"
+
+
+MapFile = Annotated[Path, typer.Argument(help="NAME.hide.json", show_default=False, metavar="MAP")]
+PhotoFile = Annotated[Path | None, typer.Option(help="The map's photo, where it is not beside the map.")]
+Force = Annotated[bool, typer.Option("--force", help="Write over files that are there.")]
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.command()(export)
+
+
+def export(
+    map_file: MapFile,
+    to: Annotated[str, typer.Option(help="Formats, with commas between: svg,dxf,geojson,csv,pdf,png.")],
+    out: Annotated[Path | None, typer.Option("-o", "--out", help="Folder to write to; else beside the map.")] = None,
+    mirror: Annotated[bool, typer.Option("--mirror", help="As seen from the other face, to cut from there.")] = False,
+    paper: Annotated[Paper | None, typer.Option(help="Full-size PDF over sheets of a4 or letter.")] = None,
+    photo: PhotoFile = None,
+    force: Force = False,
+) -> None:
+    """Write a map's outline at true scale for cutting and costing."""
+    from hidescan.exports.formats import contents, file_names, formats
+    from hidescan.files import write_whole
+    from hidescan.store import read_map
+
+    chosen, hide_map, name = formats(to), read_map(map_file), _name(map_file)
+    folder, size = out or map_file.parent, None if paper is None else paper.value
+    targets = {form: [folder / file for file in file_names(form, name, mirror=mirror, paper=size)] for form in chosen}
+    _refuse_existing([path for paths in targets.values() for path in paths], force=force)
+    rgb, missing = None, None
+    if "png" in chosen:
+        try:
+            rgb = _photo(map_file, hide_map, photo).rgb
+        except BadInput as error:
+            missing = error
+            del targets["png"]
+    for form, paths in targets.items():
+        for path, data in zip(
+            paths, contents(form, hide_map, name=name, mirror=mirror, paper=size, rgb=rgb), strict=True
+        ):
+            write_whole(path, data)
+            print(path)
+    if missing is not None:
+        print(f"{missing} The PNG was not written.", file=sys.stderr)
+        raise typer.Exit(2)
+
+
+def _name(map_file: Path) -> str:
+    return map_file.name.removesuffix(".json").removesuffix(".hide")
+
+
+def _refuse_existing(paths: list[Path], *, force: bool) -> None:
+    there = [path for path in paths if path.exists()]
+    if there and not force:
+        more = f" and {len(there) - 1} more are" if len(there) > 1 else " is"
+        raise BadInput(f"{there[0]}{more} already there. Write over with --force, or choose a folder with -o.")
+
+
+def _photo(map_file: Path, hide_map: "HideMap", given: Path | None) -> "Photo":
+    from hidescan.photo_of_map import photo_of_map
+    from hidescan.settings import Settings
+
+    return photo_of_map(map_file, hide_map, given, Settings().photo)
