@@ -13,6 +13,7 @@ from hidescan.problems import NotFound
 from hidescan.region import Hint, find_region
 from hidescan.rim import look_closer, trace
 from hidescan.settings import OutlineSettings
+from hidescan.snap import snapped
 
 __all__ = ["Hint", "Hole", "Outline", "find_outline"]
 
@@ -87,8 +88,11 @@ def find_outline(
     u_px = spread(rim, settings)
     confidence = rim_confidence(rim_measures(rim, region, detail, near_px), settings)
     confidence[_near_edge(rim.ring_px, rgb.shape)] = 0.0
+    ring_px, u_px = snapped(rgb, rim.ring_px, u_px, float(np.mean(detail.grid.step_px)), settings.snap)
+    if not _taps_kept(ring_px, hints):
+        ring_px = rim.ring_px
     return Outline(
-        rim.ring_px,
+        ring_px,
         u_px,
         confidence,
         find_holes(detail, rim.ring_px, scale, settings),
@@ -96,6 +100,14 @@ def find_outline(
         stretches(confidence < settings.doubt_below, settings.least_doubt_points),
         open_area_u(region, rim),
     )
+
+
+def _taps_kept(ring_px: Points, hints: tuple[Hint, ...]) -> bool:
+    """Whether every tap is on its side of the ring."""
+    import cv2
+
+    contour = ring_px.astype(np.float32)
+    return all((cv2.pointPolygonTest(contour, h.photo_px, False) >= 0) == h.inside for h in hints)
 
 
 def _near_edge(ring_px: Points, shape: tuple[int, ...]) -> NDArray[np.bool_]:
