@@ -29,6 +29,7 @@ Force = Annotated[bool, typer.Option("--force", help="Write over files that are 
 def add_to(app: typer.Typer) -> None:
     """Add the commands."""
     app.command()(export)
+    app.command()(sheet)
 
 
 def export(
@@ -65,6 +66,57 @@ def export(
     if missing is not None:
         print(f"{missing} The PNG was not written.", file=sys.stderr)
         raise typer.Exit(2)
+
+
+class Units(StrEnum):
+    """Which figures come first."""
+
+    ft = "ft"
+    metric = "metric"
+
+
+def sheet(
+    map_files: Annotated[list[Path], typer.Argument(help="One map, or several to compare.", metavar="MAP...")],
+    out: Annotated[Path, typer.Option("-o", "--out", help="PDF to write.")],
+    marked: Annotated[str | None, typer.Option(help='Area the seller marked: "11 2/4", 11.5ft2, 107dm2.')] = None,
+    for_buyer: Annotated[bool, typer.Option("--for-buyer", help="Leave out price, seller, licence and place.")] = False,
+    seller: Annotated[str, typer.Option(help="Who sells it.")] = "",
+    price: Annotated[str, typer.Option(help="Price, with its currency.")] = "",
+    licence: Annotated[str, typer.Option(help="Licence or tag of a wild hide.")] = "",
+    place: Annotated[str, typer.Option(help="Where it is from.")] = "",
+    paper: Annotated[Paper, typer.Option(help="Paper size.")] = Paper.a4,
+    units: Annotated[Units, typer.Option(help="Which figures come first.")] = Units.ft,
+    photo: PhotoFile = None,
+    force: Force = False,
+) -> None:
+    """Write the one-page record of a hide, or one page that compares several."""
+    from hidescan import sheet as record
+    from hidescan import sheet_compare
+    from hidescan.files import write_whole
+    from hidescan.marked_area import marked_area
+    from hidescan.store import read_map
+
+    written = None if marked is None else marked_area(marked)
+    maps = [(path, read_map(path)) for path in map_files]
+    _refuse_existing([out], force=force)
+    if len(maps) > 1:
+        if any((marked, seller, price, licence, place, photo)):
+            raise BadInput("sheet: --marked, --seller, --price, --licence, --place and --photo belong to one hide.")
+        named = [(_name(path), hide_map) for path, hide_map in maps]
+        write_whole(out, sheet_compare.to_bytes(named, units=units.value, paper=paper.value))
+        print(out)
+        return
+    (map_file, hide_map), rgb = maps[0], None
+    try:
+        rgb = _photo(map_file, hide_map, photo).rgb
+    except BadInput as error:
+        print(f"{error} The sheet is drawn without it.", file=sys.stderr)
+    deal = None if for_buyer else record.Deal(seller, price, licence, place)
+    made = record.to_bytes(
+        hide_map, name=_name(map_file), units=units.value, paper=paper.value, rgb=rgb, marked=written, deal=deal
+    )
+    write_whole(out, made)
+    print(out)
 
 
 def _name(map_file: Path) -> str:

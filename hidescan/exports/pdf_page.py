@@ -7,12 +7,14 @@ from typing import TYPE_CHECKING
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
+from hidescan.card import A4_MM, LETTER_MM
 from hidescan.exports.layers import Layers, polygons
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
 POINTS_PER_MM = 72.0 / 25.4
+PAPERS_MM = {"a4": A4_MM, "letter": LETTER_MM}
 BAR_MM = 100.0
 LONGEST_PAGE_MM = 5080.0  # 14 400 units of 1/72 inch (ISO 32000-1, annex C.2)
 

@@ -11,16 +11,14 @@ from typing import TYPE_CHECKING
 
 from shapely import box, prepare, simplify
 
-from hidescan.card import A4_MM, LETTER_MM
 from hidescan.exports.layers import Layers, layers
 from hidescan.exports.pdf_full import DRAWN
-from hidescan.exports.pdf_page import POINTS_PER_MM, draw_bar, draw_geometry, draw_layers, new_canvas
+from hidescan.exports.pdf_page import PAPERS_MM, POINTS_PER_MM, draw_bar, draw_geometry, draw_layers, new_canvas
 from hidescan.hidemap import HideMap
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
-PAPERS_MM = {"a4": A4_MM, "letter": LETTER_MM}
 MARGIN_MM = 8.0  # most printers leave 4 to 6 mm blank
 FOOT_MM = 22.0
 OVERLAP_MM = 15.0

@@ -51,20 +51,27 @@ def raster_of(hide_map: HideMap, *, mirror: bool = False, px_per_m: int | None =
 
 
 def rectified(rgb: NDArray[np.uint8], hide_map: HideMap, raster: Raster) -> NDArray[np.uint8]:
-    """The hide from the photo, (H, W, 4) uint8; transparent outside the outline and in through holes.
+    """The hide from the photo, (H, W, 4) uint8; transparent outside the outline and in through holes."""
+    out = np.zeros((raster.height_px, raster.width_px, 4), dtype=np.uint8)
+    covered = coverage_of(hide_map, raster)
+    np.copyto(out[..., :3], straight_down(rgb, hide_map, raster), where=covered[..., None] > 0)
+    out[..., 3] = np.rint(255.0 * covered)
+    return out
 
-    The picture is taken from the height of the hide's upper face, its thickness above the floor.
+
+def straight_down(rgb: NDArray[np.uint8], hide_map: HideMap, raster: Raster) -> NDArray[np.uint8]:
+    """The photo as seen from straight above, (H, W, 3), at the height of the hide's upper face.
+
+    That height is the leather's thickness above the floor.
     """
     import cv2
 
-    camera, z_mm = hide_map.camera_over_hide(), _upper_face_mm(hide_map)
-    map_x, map_y = _photo_px(camera, raster, z_mm)
+    map_x, map_y = _photo_px(hide_map.camera_over_hide(), raster, _upper_face_mm(hide_map))
+    if raster.mm_per_px > 1.5 * hide_map.camera.mm_per_px:  # much smaller than the photo: smooth first, or it flickers
+        times = raster.mm_per_px / hide_map.camera.mm_per_px
+        rgb = cv2.GaussianBlur(rgb, (0, 0), 0.4 * times).astype(np.uint8)
     picture = cv2.remap(rgb, map_x, map_y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
-    out = np.zeros((raster.height_px, raster.width_px, 4), dtype=np.uint8)
-    covered = coverage_of(hide_map, raster)
-    np.copyto(out[..., :3], picture, where=covered[..., None] > 0)
-    out[..., 3] = np.rint(255.0 * covered)
-    return out
+    return picture.astype(np.uint8, copy=False)
 
 
 def coverage_of(hide_map: HideMap, raster: Raster) -> NDArray[np.float32]:
