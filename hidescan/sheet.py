@@ -246,7 +246,7 @@ def _budget(page: Page, hide_map: HideMap, y: float) -> None:
     area = hide_map.measures.area_net
     if area.expanded_uncertainty is not None:
         page.rule(x, end, y - 2.6)
-        page.text(x, y + 1.0, "together (root of squares)", 2.9, bold=True)
+        page.text(x, y + 1.0, "together", 2.9, bold=True)
         page.right(end, y + 1.0, f"{100 * area.expanded_uncertainty / area.value:.2f} %", 2.9, bold=True)
         y += 6.0
     page.text(x, y, "of the area, for 95 % (k = 2)", 2.6, grey=SOFT)

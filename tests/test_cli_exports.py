@@ -1,4 +1,6 @@
 import hashlib
+import signal
+import subprocess
 import sys
 from dataclasses import replace
 from pathlib import Path
@@ -143,3 +145,17 @@ def test_a_file_too_large_to_be_a_map_is_not_read(
 @pytest.mark.parametrize("to", ["doc", "", "svg,,tiff"])
 def test_an_unknown_format_is_refused(to: str, mapped: tuple[Path, HideMap], monkeypatch: pytest.MonkeyPatch) -> None:
     assert run(monkeypatch, "export", mapped[0], "--to", to) == 2
+
+
+def test_a_kill_leaves_the_old_file_whole(mapped: tuple[Path, HideMap]) -> None:
+    target = mapped[0].parent / "deer.svg"
+    target.write_text("old")
+    # The process ends without a word, as by SIGKILL, after the new bytes were written but before they have their name.
+    code = (
+        "import os, signal, sys; os.fsync = lambda _: os.kill(os.getpid(), signal.SIGKILL);"
+        f"sys.argv = ['hidescan', 'export', {str(mapped[0])!r}, '--to', 'svg', '--force'];"
+        "from hidescan.cli import main; main()"
+    )
+    ended = subprocess.run([sys.executable, "-c", code], cwd=Path(__file__).parent.parent, timeout=60, check=False)
+    assert ended.returncode == -signal.SIGKILL
+    assert target.read_text() == "old"
