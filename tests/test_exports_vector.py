@@ -10,7 +10,7 @@ import pytest
 import svgelements
 from ezdxf.document import Drawing
 from ezdxf.entities.lwpolyline import LWPolyline
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 from shapely import affinity
 from shapely.geometry import MultiPolygon, Polygon, shape
@@ -129,6 +129,7 @@ def test_geojson_gives_back_the_hide(hide_map: HideMap, mirror: bool) -> None:
 
 @settings(max_examples=15, deadline=None)
 @given(seed=st.integers(0, 10_000), form=st.sampled_from(["whole", "side"]), mirror=st.booleans())
+@example(seed=403, form="whole", mirror=False)  # GEOS once went past its tolerance where the ring starts
 def test_any_hide_survives_thinning_for_a_cutter(seed: int, form: str, mirror: bool) -> None:
     hide_map = invented_map(seed, form)
     document = ezdxf.read(io.StringIO(dxf.to_bytes(hide_map, name="x", mirror=mirror).decode()))  # type: ignore[attr-defined]
@@ -137,7 +138,8 @@ def test_any_hide_survives_thinning_for_a_cutter(seed: int, form: str, mirror: b
         layer: [list(line.get_points("xy")) for line in lines if line.dxf.layer == layer]
         for layer in ("OUTLINE", "HOLES")
     }
-    check_rings(Polygon(of["OUTLINE"][0], of["HOLES"]), net_polygon(hide_map, mirror=mirror))
+    read = Polygon(of["OUTLINE"][0], of["HOLES"])
+    check_rings(read, net_polygon(hide_map, mirror=mirror), most_off_mm=dxf.SIMPLIFIED_MM + 0.002)
 
 
 @pytest.mark.parametrize("writer", [svg, dxf, geojson])

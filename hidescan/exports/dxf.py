@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from io import StringIO
 
-from shapely import simplify
+from shapely import distance, get_coordinates, points, simplify
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -46,8 +46,8 @@ def _drawing(drawn: Layers, name: str, photo_sha256: str) -> bytes:
     space = document.modelspace()
     for layer in NAMES:
         document.layers.add(_layer(layer), color=_COLOURS[layer])
-        for points, closed in _lines(drawn, layer):
-            space.add_lwpolyline(points, close=closed, dxfattribs={"layer": _layer(layer)})
+        for line, closed in _lines(drawn, layer):
+            space.add_lwpolyline(line, close=closed, dxfattribs={"layer": _layer(layer)})
     document.layers.add("TEXT", color=8)
     x0, y0, _, _ = drawn.bounds_mm
     words = f"{name}, {drawn.seen_from}, mm, lines simplified to {SIMPLIFIED_MM} mm"
@@ -63,8 +63,9 @@ def _layer(name: str) -> str:
 
 def _lines(drawn: Layers, layer: str) -> list[tuple[list[tuple[float, float]], bool]]:
     """Points of a layer's lines, and whether each closes; a closed LWPOLYLINE does not repeat its first point."""
-    geometries: list[BaseGeometry] = [_thinned(shape.geometry) for shape in drawn.by_name[layer]]
-    if layer in ("outline", "holes"):  # thinned together, so that they cannot come to cross each other
+    if layer not in ("outline", "holes"):
+        geometries: list[BaseGeometry] = [_thinned(shape.geometry) for shape in drawn.by_name[layer]]
+    else:  # thinned together, so that they cannot come to cross each other
         net = _thinned(drawn.net_mm)
         geometries = [Polygon(ring) for ring in ([net.exterior] if layer == "outline" else net.interiors)]
     lines = []
@@ -78,7 +79,17 @@ def _lines(drawn: Layers, layer: str) -> list[tuple[list[tuple[float, float]], b
 
 
 def _thinned(geometry: BaseGeometry) -> BaseGeometry:
-    return simplify(geometry, SIMPLIFIED_MM, preserve_topology=True)
+    """Thinned so that no point of the line lies further than the tolerance from what is left.
+
+    GEOS may go past its tolerance where a ring starts; then a finer one is taken.
+    """
+    line = geometry if isinstance(geometry, LineString) else geometry.boundary
+    for share in (1.0, 0.5, 0.25):
+        thin = simplify(geometry, share * SIMPLIFIED_MM, preserve_topology=True)
+        left = thin if isinstance(thin, LineString) else thin.boundary
+        if distance(points(get_coordinates(line)), left).max() <= SIMPLIFIED_MM:
+            return thin
+    return geometry
 
 
 def _rounded(line: LineString) -> list[tuple[float, float]]:
