@@ -49,6 +49,7 @@ def probability(weights: Array, x: Array) -> Array:
 
 
 def main(folder: Path) -> None:
+    """Fit everything and print it."""
     settings = OutlineSettings()
     parts, iou, rim_x, near, ratio, photo_of, hole_x, hole_y = [], [], [], [], [], [], [], []
     for index, path in enumerate(sorted(folder.glob("*.truth.json"))):
