@@ -53,7 +53,7 @@ def rim_measures(rim: RimLine, region: Region, detail: Detail, near_px: float) -
         return sample(field, region.grid.from_photo(rim.ring_px + normals * away_px))
 
     lab = cv2.cvtColor(detail.picture, cv2.COLOR_RGB2LAB).astype(np.float32)
-    lab = cv2.GaussianBlur(lab, (0, 0), 1.0)
+    lab = np.asarray(cv2.GaussianBlur(lab, (0, 0), 1.0), dtype=np.float32)
     pixel = float(np.mean(detail.grid.step_px))
     steps = np.arange(-9, 10, 2) * pixel
     where = detail.grid.from_photo((rim.ring_px[:, None] + normals[:, None] * steps[:, None]).reshape(-1, 2))

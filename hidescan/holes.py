@@ -69,7 +69,8 @@ def find_gaps(detail: Detail, ring_px: Points, mm_per_px: float | None, settings
         box = (slice(max(y - 2, 0), y + h + 2), slice(max(x - 2, 0), x + w + 2))
         this = labels[box] == label
         near = cv2.dilate(this.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
-        contours = find_contours(np.pad(np.where(near, detail.hole[box], 0.0), 1), 0.5)
+        alone = np.pad(np.where(near, detail.hole[box], 0.0), 1)
+        contours = find_contours(alone, 0.5)  # type: ignore[no-untyped-call]
         best = max(contours, key=lambda c: abs(signed_area(c)))
         if len(best) < 5:
             continue
@@ -96,7 +97,8 @@ class _Tones:
         light = np.maximum(lab[..., 0], 24.0)
         bins = 48
         a, b = ((lab[..., k] - 128.0) * (60.0 / light) + bins / 2 for k in (1, 2))
-        index = (np.clip(a, 0, bins - 1).astype(np.int32) * bins + np.clip(b, 0, bins - 1).astype(np.int32)).astype(np.int32)
+        row, column = (np.clip(v, 0, bins - 1).astype(np.int32) for v in (a, b))
+        index = row * bins + column
 
         def spread(mask: NDArray[np.bool_]) -> NDArray[np.float64]:
             counts = np.bincount(index[mask], minlength=bins * bins).reshape(bins, bins).astype(np.float64)

@@ -97,7 +97,7 @@ def find_region(
     on_floor = _settle_cards(probability, grid, card_quads_px, settings)
     first_word = probability.copy()
     if _open_share(probability) > settings.colour_open_share:
-        probability = _ask_colours(probability, small)
+        probability = _ask_colours(probability, cover, small)
         _settle_cards(probability, grid, card_quads_px, settings)
     _press_taps(probability, grid, hints, settings.tap_radius_px)
     chosen = _choose(probability, grid, settings, hints, hide_at)
@@ -177,7 +177,7 @@ def _settle_cards(probability: Maps, grid: Grid, quads: list[Points], settings: 
     return tuple(on_floor)
 
 
-def _ask_colours(probability: Maps, small: NDArray[np.uint8]) -> Maps:
+def _ask_colours(probability: Maps, cover: Maps, small: NDArray[np.uint8]) -> Maps:
     """Where the network has no firm word, decide by colour and edges: one cut of a graph (Rother et al. 2004).
 
     What the network is sure of trains the two colour models and stays. At half the size: the fine network follows.
@@ -190,11 +190,19 @@ def _ask_colours(probability: Maps, small: NDArray[np.uint8]) -> Maps:
     seeds = np.where(p > 0.97, cv2.GC_FGD, np.where(p < 0.03, cv2.GC_BGD, guess)).astype(np.uint8)
     if (p > 0.97).sum() < 50 or (p < 0.03).sum() < 50:
         return probability
-    picture = cv2.cvtColor(cv2.resize(small, half, interpolation=cv2.INTER_AREA), cv2.COLOR_RGB2LAB)
+    reduced = cv2.resize(small, half, interpolation=cv2.INTER_AREA)
+    picture = np.asarray(cv2.cvtColor(reduced, cv2.COLOR_RGB2LAB), dtype=np.uint8)
+    things = cv2.dilate((cv2.resize(cover, half, interpolation=cv2.INTER_AREA) > 0.3).astype(np.uint8), np.ones((5, 5)))
+    floor = (p < 0.03) & (things == 0)
+    if floor.any():
+        # a card's white says nothing of the floor
+        picture[(things > 0) & (p < 0.5)] = np.median(picture[floor], axis=0)
     cv2.setRNGSeed(1)  # its k-means starts at random
-    seeds, _, _ = cv2.grabCut(picture, seeds, None, np.zeros((1, 65)), np.zeros((1, 65)), 1, cv2.GC_INIT_WITH_MASK)
+    models = np.zeros((1, 65)), np.zeros((1, 65))
+    cv2.grabCut(picture, seeds, (0, 0, 0, 0), *models, 1, cv2.GC_INIT_WITH_MASK)  # writes into seeds
     hide = np.isin(seeds, (cv2.GC_FGD, cv2.GC_PR_FGD)).astype(np.float32)
-    hide = cv2.GaussianBlur(cv2.resize(hide, probability.shape[::-1], interpolation=cv2.INTER_LINEAR), (0, 0), 1.0)
+    hide = np.asarray(cv2.resize(hide, probability.shape[::-1], interpolation=cv2.INTER_LINEAR), dtype=np.float32)
+    hide = np.asarray(cv2.GaussianBlur(hide, (0, 0), 1.0), dtype=np.float32)
     firm = np.abs(probability - 0.5) * 2
     return np.asarray(probability * firm**2 + (0.06 + 0.88 * hide) * (1 - firm**2), dtype=np.float32)
 
@@ -217,7 +225,8 @@ def _choose(
     """The connected part that is the hide; parts tapped as inside belong to it."""
     import cv2
 
-    _, labels, stats, _ = cv2.connectedComponentsWithStats((probability > 0.5).astype(np.uint8), connectivity=4)
+    parts = cv2.connectedComponentsWithStats((probability > 0.5).astype(np.uint8), connectivity=4)
+    labels, stats = np.asarray(parts[1], dtype=np.int32), parts[2]
     areas = stats[:, cv2.CC_STAT_AREA].astype(float)
     areas[0] = 0.0
     sure = np.bincount(labels.ravel(), probability.ravel(), minlength=len(areas)) / np.maximum(areas, 1.0)
@@ -289,16 +298,16 @@ def honour_taps(
             mask = main
             continue
         goal = main if hint.inside else ~main
-        away = cv2.distanceTransform((~goal).astype(np.uint8), cv2.DIST_L2, 3)
         reach = np.argwhere(goal)
         target = reach[np.argmin(((reach - (y, x)) ** 2).sum(axis=1))]
-        cost = (1.0 - probability if hint.inside else probability) + 0.02 + 0.0 * away
-        path, _ = route_through_array(cost, (int(y), int(x)), tuple(target), fully_connected=False)
+        cost = (1.0 - probability if hint.inside else probability) + 0.02
+        start, end = (int(y), int(x)), (int(target[0]), int(target[1]))
+        path, _ = route_through_array(cost, start, end, fully_connected=False)  # type: ignore[no-untyped-call]
         line = np.zeros(mask.shape, np.uint8)
         rows, columns = np.array(path).T
         line[rows, columns] = 1
-        line = cv2.dilate(line, brush) > 0
-        mask = filled(main | line) if hint.inside else largest(main & ~line)
+        drawn = np.asarray(cv2.dilate(line, brush) > 0)
+        mask = filled(main | drawn) if hint.inside else largest(main & ~drawn)
     return mask
 
 

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from hidescan.geometry import Points, outward_normals, resample, signed_area
 from hidescan.networks import Maps, run_network
-from hidescan.region import Grid, Hint, Region, filled, honour_taps, largest
+from hidescan.region import Grid, Hint, Region, honour_taps, largest
 from hidescan.settings import OutlineSettings
 
 
@@ -55,7 +55,8 @@ def look_closer(rgb: NDArray[np.uint8], region: Region, settings: OutlineSetting
     low = np.maximum(np.floor((np.array([columns[0], rows[0]]) - margin) * step), 0).astype(int)
     high = np.minimum(np.ceil((np.array([columns[-1], rows[-1]]) + 1 + margin) * step), (width, height)).astype(int)
     size = high - low
-    enlarge = min(1.0, float(np.sqrt(settings.fine_pixels / np.prod(size.astype(float)))), settings.fine_most_enlarged / step.max())
+    affordable = float(np.sqrt(settings.fine_pixels / np.prod(size.astype(float))))
+    enlarge = min(1.0, affordable, settings.fine_most_enlarged / float(step.max()))
     w, h = (max(32, round(float(side) * enlarge / 16) * 16) for side in size)
     grid = Grid((float(low[0]), float(low[1])), (float(size[0]) / w, float(size[1]) / h))
     part = cv2.resize(rgb[low[1] : high[1], low[0] : high[0]], (w, h), interpolation=cv2.INTER_AREA)
@@ -130,7 +131,7 @@ def _onto(field: Maps, source: Grid, target: Grid, size: tuple[int, int]) -> Map
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RimLine:
-    """The rim: ring (N, 2) in photo px, and on both sides of each point the probabilities (N, K) at the offsets (K,)."""
+    """The rim: ring (N, 2) in photo px, and across each point the probabilities (N, K) at the offsets (K,)."""
 
     ring_px: Points
     profile: NDArray[np.float64]
@@ -156,7 +157,7 @@ def trace(detail: Detail, region: Region, settings: OutlineSettings, hints: tupl
         ring = np.ascontiguousarray(ring[::-1])
     normals = outward_normals(ring)
     pixel = float(np.mean(detail.grid.step_px))
-    offsets = np.arange(-settings.profile_px, settings.profile_px + 1) * pixel
+    offsets = np.arange(-settings.profile_px, settings.profile_px + 1, dtype=np.float64) * pixel
     at = detail.grid.from_photo((ring[:, None] + normals[:, None] * offsets[:, None]).reshape(-1, 2))
     profile = sample(field, at).reshape(len(ring), len(offsets))
     return RimLine(ring, profile, offsets)
@@ -171,18 +172,16 @@ def sample(field: Maps, xy: Points) -> NDArray[np.float64]:
     padded = np.zeros((-(-n // side) * side, 2), np.float32)
     padded[:n] = xy
     maps = padded.reshape(-1, side, 2)
-    out = cv2.remap(field, maps, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+    out = cv2.remap(field, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     return np.asarray(out, dtype=np.float64).ravel()[:n]
 
 
 def _longest_contour(field: Maps) -> Points | None:
     from skimage.measure import find_contours
 
-    contours = find_contours(np.pad(field, 1, constant_values=0.0), 0.5)
+    contours = find_contours(np.pad(field, 1, constant_values=0.0), 0.5)  # type: ignore[no-untyped-call]
     if not contours:
         return None
     best = max(contours, key=lambda c: abs(signed_area(c)))
     return np.ascontiguousarray(best[:-1, ::-1] - 1.0)
 
-
-__all__ = ["Detail", "RimLine", "filled", "look_closer", "sample", "trace"]

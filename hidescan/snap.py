@@ -33,7 +33,7 @@ def snapped(
 
     Returns
     -------
-    The moved ring (N, 2), point by point, and u (N,): small where the edge is strong, the network's where there is none.
+    The moved ring (N, 2), point by point, and u (N,): small where the edge is strong, else the network's.
     """
     ring = ring_px if signed_area(ring_px) >= 0 else ring_px[::-1]
     normals = outward_normals(_smoothed(ring, 3))
@@ -72,7 +72,7 @@ def _change_across(
     where = (xy - low).astype(np.float32)
     strip = cv2.remap(part, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     lab = cv2.cvtColor(strip, cv2.COLOR_RGB2LAB).astype(np.float32)
-    lab = cv2.GaussianBlur(lab, (0, 0), sigmaX=settings.blur_px / settings.step_px, sigmaY=1.0)
+    lab = np.asarray(cv2.GaussianBlur(lab, (0, 0), sigmaX=settings.blur_px / settings.step_px, sigmaY=1.0), np.float32)
     return np.asarray(np.linalg.norm(lab[:, 2 * half :] - lab[:, : -2 * half], axis=2), dtype=np.float64)
 
 
@@ -104,7 +104,7 @@ def _best_closed_path(cost: Array, bend_cost: float) -> NDArray[np.intp]:
 
 
 def _between_samples(change: Array, path: NDArray[np.intp], offsets: Array, step_px: float) -> Array:
-    """Offset of the strongest change to a fraction of a sample: the vertex of a parabola through three samples, (N,)."""
+    """Offset of the strongest change between samples: the vertex of a parabola through three, (N,)."""
     at, last = np.arange(len(path)), change.shape[1] - 1
     before, here, after = (change[at, np.clip(path + k, 0, last)] for k in (-1, 0, 1))
     curve = before - 2 * here + after

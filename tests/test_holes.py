@@ -2,10 +2,10 @@
 
 import numpy as np
 from shapely.geometry import Point, Polygon
-from tests.synthetic.painted import RING, picture
 
 from hidescan.outline import Outline, find_outline
 from hidescan.settings import OutlineSettings
+from tests.synthetic.painted import RING, picture
 
 SETTINGS = OutlineSettings()
 

@@ -3,10 +3,10 @@
 import numpy as np
 import pytest
 from shapely.geometry import Point, Polygon
-from tests.synthetic.painted import RING, SIZE, hide_ring, picture
 
 from hidescan.outline import Hint, Outline, find_outline, stretches
 from hidescan.settings import OutlineSettings
+from tests.synthetic.painted import RING, SIZE, hide_ring, picture
 
 SETTINGS = OutlineSettings()
 

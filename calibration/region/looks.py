@@ -484,7 +484,7 @@ class Painter:
         window = self._spot(n, h, w, 0.5, 2.0)
         lam = lam * (1 + self.often(n, 0.35) * self.u(n, 0.2, 2.2) * window)
         lam = lam.clamp(min=0.15)
-        sunny = self.often(n, 0.4)
+        self.often(n, 0.4)  # unused: keeps the sequence of random numbers that made the photos in README.md
         cast = self.blurred(layer["shadow"], self.log_u(n, 0.3, 12) * px)
         cast_tint = (self.u(n, 0.12, 0.75) * (1 + torch.tensor([-0.12, 0.0, 0.2], device=self.device)[None, :, None, None] * self.u(n))).clamp(0, 1)
         cast_mul = 1 - cast * (1 - cast_tint)

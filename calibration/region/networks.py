@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import torch
 from torch import Tensor, nn
 from torch.nn import functional
@@ -50,13 +52,13 @@ class HideNet(nn.Module):
     def __init__(self, inputs: int, outputs: int, widths: tuple[int, ...], blocks: tuple[int, ...]) -> None:
         super().__init__()
         self.stem = conv_bn(inputs, widths[0], stride=2)
-        self.down = nn.ModuleList(conv_bn(a, b, stride=2) for a, b in zip(widths, widths[1:], strict=False))
+        self.down = nn.ModuleList(conv_bn(a, b, stride=2) for a, b in pairwise(widths))
         self.encode = nn.ModuleList(
             nn.Sequential(*(Residual(width, 2 if level >= 4 and index % 2 else 1) for index in range(count)))
             for level, (width, count) in enumerate(zip(widths, blocks, strict=True))
         )
         self.up = nn.ModuleList(
-            nn.ConvTranspose2d(b, a, 2, 2) for a, b in zip(widths, widths[1:], strict=False)
+            nn.ConvTranspose2d(b, a, 2, 2) for a, b in pairwise(widths)
         )
         self.decode = nn.ModuleList(conv_bn(2 * a, a) for a in widths[:-1])
         self.head = nn.ConvTranspose2d(widths[0], outputs, 2, 2)
