@@ -83,7 +83,6 @@ def measure(
     open_area_u
         Share of the area that may be hide or floor, as a standard uncertainty.
     """
-
     unit = along / np.linalg.norm(along)
     axes = np.column_stack([unit, (-unit[1], unit[0])])
     steep = np.tan(np.deg2rad(plane.camera.tilt_deg)) / np.tan(np.deg2rad(settings.lift_steep_deg))

@@ -169,7 +169,7 @@ def _upright_rgb(image: Image.Image) -> NDArray[np.uint8]:
         flat.info, image = image.info, flat
     if "original_orientation" not in image.info:  # set by the HEIC decoder, which has already turned the picture
         image = ImageOps.exif_transpose(image)
-    rgb: NDArray[np.uint8] = np.array(image.convert("RGB"))
+    rgb: NDArray[np.uint8] = np.asarray(image if image.mode == "RGB" else image.convert("RGB"))
     return rgb
 
 

@@ -22,11 +22,11 @@ from hidescan.lens_profile import LensProfile
 from hidescan.measure import Measures, Rim, measure
 from hidescan.opencv5 import grey_of
 from hidescan.outline import Outline, find_outline
-from hidescan.region import Hint
 from hidescan.photo import Photo
 from hidescan.plane import Plane, solve_plane
 from hidescan.problems import Doubt, NotFound
 from hidescan.quality import photo_doubts
+from hidescan.region import Hint
 from hidescan.settings import Settings
 from hidescan.species import plausible_size
 

@@ -184,4 +184,3 @@ def _longest_contour(field: Maps) -> Points | None:
         return None
     best = max(contours, key=lambda c: abs(signed_area(c)))
     return np.ascontiguousarray(best[:-1, ::-1] - 1.0)
-

@@ -40,7 +40,16 @@ def refused(*words: object) -> str:
 
 def test_a_photo_is_mapped_end_to_end(tmp_path: Path) -> None:
     result = said(
-        "map", SAMPLES / "deer_on_tile.jpg", "-o", tmp_path, "--thickness", "1.5mm", "--card-scale", "1,1", "--species", "deer"
+        "map",
+        SAMPLES / "deer_on_tile.jpg",
+        "-o",
+        tmp_path,
+        "--thickness",
+        "1.5mm",
+        "--card-scale",
+        "1,1",
+        "--species",
+        "deer",
     )
     assert result.exit_code == 0, result.output
     assert len(result.stdout.splitlines()) <= 13  # at most 12 lines, and where it was written
@@ -119,10 +128,17 @@ def test_edit_makes_a_revision_and_refuses_another_photo(tmp_path: Path) -> None
     said("map", SAMPLES / "goat_on_concrete.jpg", "-o", tmp_path, "--thickness", "1.5mm")
     path = tmp_path / "goat_on_concrete.hide.json"
     assert "photo" in refused("edit", path, "--photo", SAMPLES / "deer_on_tile.jpg", "--species", "goat")
-    result = said("edit", path, "--photo", SAMPLES / "goat_on_concrete.jpg", "--species", "goat", "--state", "dried slack")
+    result = said(
+        "edit", path, "--photo", SAMPLES / "goat_on_concrete.jpg", "--species", "goat", "--state", "dried slack"
+    )
     assert result.exit_code == 0, result.output
     made = from_json(path.read_bytes(), "m")
-    assert (made.revision, made.inputs.species, made.inputs.state, made.inputs.thickness_mm) == (2, "goat", "dried slack", 1.5)
+    assert (made.revision, made.inputs.species, made.inputs.state, made.inputs.thickness_mm) == (
+        2,
+        "goat",
+        "dried slack",
+        1.5,
+    )
 
 
 def test_a_print_measured_once_is_remembered(tmp_path: Path, own_config: Path) -> None:

@@ -41,7 +41,9 @@ def test_turning_the_axis_round_turns_the_sign() -> None:
 
 
 def test_wide_tab_is_the_neck() -> None:
-    probability = neck_probability(end_figures(boxy_hide(), -0.6, 0.75, SETTINGS), SETTINGS.whole_neck_weights, SETTINGS)
+    probability = neck_probability(
+        end_figures(boxy_hide(), -0.6, 0.75, SETTINGS), SETTINGS.whole_neck_weights, SETTINGS
+    )
     assert 0.9 < probability <= 0.99
 
 

@@ -10,6 +10,7 @@ from tests.synthetic.painted import RING, SIZE, hide_ring, picture
 
 SETTINGS = OutlineSettings()
 
+
 @pytest.fixture(scope="module")
 def found() -> Outline:
     outline = find_outline(picture([RING]), None, [], SETTINGS)
@@ -68,7 +69,9 @@ def test_two_hides_are_counted_and_one_can_be_pointed_at() -> None:
     assert Polygon(right).buffer(20).contains(Polygon(outline.ring_px))
 
 
-@pytest.mark.parametrize("tap", [(800.0, 600.0, False), (1500.0, 600.0, True), (800.0, 250.0, False), (150.0, 150.0, True)])
+@pytest.mark.parametrize(
+    "tap", [(800.0, 600.0, False), (1500.0, 600.0, True), (800.0, 250.0, False), (150.0, 150.0, True)]
+)
 def test_taps_are_honoured_exactly_even_absurd_ones(tap: tuple[float, float, bool]) -> None:
     outline = find_outline(picture([RING]), None, [], SETTINGS, hints=(Hint((tap[0], tap[1]), tap[2]),))
     assert isinstance(outline, Outline)

@@ -37,7 +37,9 @@ def test_largest_keeps_one_piece() -> None:
     assert largest(mask).sum() == 9
 
 
-@pytest.mark.parametrize(("at", "inside"), [((5.0, 5.0), True), ((30.0, 30.0), False), ((30.0, 20.0), False), ((55.0, 40.0), True)])
+@pytest.mark.parametrize(
+    ("at", "inside"), [((5.0, 5.0), True), ((30.0, 30.0), False), ((30.0, 20.0), False), ((55.0, 40.0), True)]
+)
 def test_taps_end_on_their_side_in_one_piece(at: tuple[float, float], inside: bool) -> None:
     mask = np.zeros((60, 60), bool)
     mask[18:42, 18:42] = True

@@ -73,7 +73,9 @@ def main(folder: Path) -> None:
         iou.append(true.intersection(got).area / true.union(got).area)
         parts.append((region, rim))
         inverse = np.linalg.inv(h)
-        off_mm = shapely.distance(shapely.points(project(inverse, rim.ring_px)), shapely.LinearRing(project(inverse, silhouette)))
+        off_mm = shapely.distance(
+            shapely.points(project(inverse, rim.ring_px)), shapely.LinearRing(project(inverse, silhouette))
+        )
         off_px = shapely.distance(shapely.points(rim.ring_px), shapely.LinearRing(silhouette))
         middle = rim.ring_px.mean(0)
         mm = float(np.hypot(*np.diff(project(inverse, np.array([middle, middle + (1, 0)])), axis=0)[0]))
@@ -87,7 +89,9 @@ def main(folder: Path) -> None:
             hole_x.append(gap.measures)
             hole_y.append(any(area.intersection(t).area > 0.3 * min(area.area, t.area) for t in holes))
     values = np.array(iou)
-    print(f"{len(values)} photos: IoU median {np.median(values):.4f}, p10 {np.percentile(values, 10):.4f}, >= 0.985 {np.mean(values >= 0.985):.2f}")
+    print(
+        f"{len(values)} photos: IoU median {np.median(values):.4f}, p10 {np.percentile(values, 10):.4f}, >= 0.985 {np.mean(values >= 0.985):.2f}"
+    )
     near_all = np.concatenate(near)
     print("u_scale", round(float(np.median(np.concatenate(ratio)[near_all]) / 0.6745), 3))
     x = np.concatenate([smoothed(m, settings.confidence_window) for m in rim_x])
@@ -95,20 +99,28 @@ def main(folder: Path) -> None:
     print("rim_weights", weights.round(3).tolist())
     p = probability(weights, x)
     ends = np.cumsum([len(n) for n in near])
-    whole_x = np.array([whole_measures(region, q, rim) for (region, rim), q in zip(parts, np.split(p, ends[:-1]), strict=True)])
+    whole_x = np.array(
+        [whole_measures(region, q, rim) for (region, rim), q in zip(parts, np.split(p, ends[:-1]), strict=True)]
+    )
     good = np.concatenate([np.full(len(n), v >= 0.985) for n, v in zip(near, iou, strict=True)])
     for t in (0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95):
-        print(f"  below {t}: holds {np.mean(p[~near_all] < t):.2f} of what is off, {np.mean(p[good] < t):.3f} of the rim of good photos")
+        print(
+            f"  below {t}: holds {np.mean(p[~near_all] < t):.2f} of what is off, {np.mean(p[good] < t):.3f} of the rim of good photos"
+        )
     weights = logistic(whole_x, values >= 0.985, ridge=1e-2)
     print("whole_weights", weights.round(3).tolist())
     p = probability(weights, whole_x)
     for t in (0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9):
-        print(f"  below {t}: {np.mean(p[values < 0.985] < t):.2f} of the wrong ones, {np.mean(p[values >= 0.985] < t):.2f} of the good ones")
+        print(
+            f"  below {t}: {np.mean(p[values < 0.985] < t):.2f} of the wrong ones, {np.mean(p[values >= 0.985] < t):.2f} of the good ones"
+        )
     weights = logistic(np.array(hole_x), np.array(hole_y))
     print("hole_weights", weights.round(3).tolist(), "gaps", len(hole_y), "holes", int(np.sum(hole_y)))
     p = probability(weights, np.array(hole_x))
     for t in (0.3, 0.5, 0.7, 0.8):
-        print(f"  from {t}: recall of gaps {np.mean(p[np.array(hole_y)] >= t):.2f}, precision {np.mean(np.array(hole_y)[p >= t]):.2f}")
+        print(
+            f"  from {t}: recall of gaps {np.mean(p[np.array(hole_y)] >= t):.2f}, precision {np.mean(np.array(hole_y)[p >= t]):.2f}"
+        )
 
 
 if __name__ == "__main__":

@@ -56,7 +56,9 @@ def export(kind: str, weights: Path, out: Path) -> None:
     onnx.save(model, str(out))
     with torch.no_grad():
         ours = net(x).numpy()
-    runtime = onnxruntime.InferenceSession(str(out), providers=["CPUExecutionProvider"]).run(None, {"picture": x.numpy()})[0]
+    runtime = onnxruntime.InferenceSession(str(out), providers=["CPUExecutionProvider"]).run(
+        None, {"picture": x.numpy()}
+    )[0]
     opencv = cv2.dnn.readNetFromONNX(str(out), engine=cv2.dnn.ENGINE_NEW)
     opencv.setInput(x.numpy(), "picture")
     got = opencv.forward()

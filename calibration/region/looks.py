@@ -70,12 +70,22 @@ class Painter:
         Faded out where the wavelength falls under two and a half pixels: a camera averages it away.
         """
         n = len(xy)
-        wavelength = torch.as_tensor(wavelength, device=self.device, dtype=torch.float32) * torch.ones((n, 1, 1, 1), device=self.device)
+        wavelength = torch.as_tensor(wavelength, device=self.device, dtype=torch.float32) * torch.ones(
+            (n, 1, 1, 1), device=self.device
+        )
         scale = torch.cat([8 / wavelength, 8 / (wavelength * stretch)], 1)
         fade = ((wavelength / mm_px - 1.5) / 2).clamp(0, 1)
         return self._sample(self.noise_bank, xy * scale) * fade
 
-    def fbm(self, xy: Tensor, mm_px: Tensor, wavelength: Tensor | float, octaves: int = 4, gain: float = 0.6, stretch: Tensor | float = 1.0) -> Tensor:
+    def fbm(
+        self,
+        xy: Tensor,
+        mm_px: Tensor,
+        wavelength: Tensor | float,
+        octaves: int = 4,
+        gain: float = 0.6,
+        stretch: Tensor | float = 1.0,
+    ) -> Tensor:
         total, a, norm = torch.zeros_like(xy[:, :1]), 1.0, 0.0
         for _ in range(octaves):
             total = total + a * self.noise(xy, mm_px, wavelength, stretch)
@@ -97,8 +107,16 @@ class Painter:
     # ---- floors: (xy (n, 2, h, w) mm, mm_px (n, 1, 1, 1)) -> sRGB (n, 3, h, w)
     def concrete(self, xy: Tensor, mm: Tensor) -> Tensor:
         n = len(xy)
-        c = self.pick(n, [(140, 140, 138), (165, 162, 155), (110, 112, 115), (185, 180, 170), (90, 92, 95), (150, 140, 125)], 0.015)
-        v = 1 + self.u(n, 0.02, 0.11) * self.fbm(xy, mm, self.u(n, 300, 900), 6, 0.72) + self.u(n, 0.0, 0.07) * self.noise(xy, mm, 5.0)
+        c = self.pick(
+            n,
+            [(140, 140, 138), (165, 162, 155), (110, 112, 115), (185, 180, 170), (90, 92, 95), (150, 140, 125)],
+            0.015,
+        )
+        v = (
+            1
+            + self.u(n, 0.02, 0.11) * self.fbm(xy, mm, self.u(n, 300, 900), 6, 0.72)
+            + self.u(n, 0.0, 0.07) * self.noise(xy, mm, 5.0)
+        )
         crack = self.fbm(xy, mm, self.u(n, 700, 1600), 5, 0.5).abs() / (0.02 * self.u(n, 0.2, 0.8))
         where = (self.noise(xy, mm, 1500) > self.u(n, 0.3, 1.2)).float() * self.often(n, 0.5)
         v = v * (1 - 0.5 * where * (1 - crack).clamp(0, 1))
@@ -140,7 +158,9 @@ class Painter:
         c = self.pick(n, list(self.WOODS), 0.02)
         local = torch.cat([uv[:, :1] + 977 * tone, uv[:, 1:] + 3000 * tone2], 1)
         out = c * (1 + self.u(n, 0.0, 0.55) * tone + self._grain(local, mm, n))
-        out = out * (1 + self.u(n, 0, 0.15) * tone2 * torch.tensor([1.0, 0.2, -0.8], device=self.device)[None, :, None, None])
+        out = out * (
+            1 + self.u(n, 0, 0.15) * tone2 * torch.tensor([1.0, 0.2, -0.8], device=self.device)[None, :, None, None]
+        )
         du = torch.minimum(torch.remainder(uv[:, :1], width), width - torch.remainder(uv[:, :1], width))
         dv = torch.minimum(torch.remainder(v, length), length - torch.remainder(v, length))
         gap = self.u(n, 0.3, 3.0)
@@ -151,8 +171,22 @@ class Painter:
     def plywood(self, xy: Tensor, mm: Tensor) -> Tensor:
         n = len(xy)
         uv = self.turn(xy, self.u(n, 0, math.pi))
-        c = self.pick(n, [(205, 170, 120), (190, 150, 100), (220, 190, 145), (170, 125, 80), (150, 110, 70), (200, 180, 150), (165, 135, 85)], 0.02)
-        field = self.noise(uv, mm, self.u(n, 200, 600), self.u(n, 2, 8)) * self.u(n, 0.5, 3) + uv[:, :1] / self.u(n, 100, 600)
+        c = self.pick(
+            n,
+            [
+                (205, 170, 120),
+                (190, 150, 100),
+                (220, 190, 145),
+                (170, 125, 80),
+                (150, 110, 70),
+                (200, 180, 150),
+                (165, 135, 85),
+            ],
+            0.02,
+        )
+        field = self.noise(uv, mm, self.u(n, 200, 600), self.u(n, 2, 8)) * self.u(n, 0.5, 3) + uv[:, :1] / self.u(
+            n, 100, 600
+        )
         field = field + 0.15 * self.fbm(uv, mm, 80.0, 3, 0.6, stretch=10.0)
         ring = torch.frac(field * self.u(n, 2, 7) + 100)
         sharp = self.u(n, 1, 4)
@@ -173,7 +207,21 @@ class Painter:
         i = torch.floor(u / a)
         tone = self._hash(i, j, salt) - 0.5
         c = self.pick(
-            n, [(200, 198, 190), (150, 150, 150), (225, 222, 215), (110, 115, 125), (180, 160, 135), (165, 95, 70), (60, 62, 66), (205, 190, 165), (120, 130, 120), (140, 70, 50), (235, 235, 232), (100, 105, 112)]
+            n,
+            [
+                (200, 198, 190),
+                (150, 150, 150),
+                (225, 222, 215),
+                (110, 115, 125),
+                (180, 160, 135),
+                (165, 95, 70),
+                (60, 62, 66),
+                (205, 190, 165),
+                (120, 130, 120),
+                (140, 70, 50),
+                (235, 235, 232),
+                (100, 105, 112),
+            ],
         )
         local = torch.cat([uv[:, :1] + 1777 * tone, uv[:, 1:]], 1)
         v = 1 + self.u(n, 0, 0.25) * tone + self.u(n, 0.0, 0.1) * self.fbm(local, mm, self.u(n, 120, 400), 5, 0.6)
@@ -220,31 +268,65 @@ class Painter:
         check = a * (v2 > 0.5).float()
         motif = (self.noise(uv, mm, pitch, 1.0) > self.u(n, -0.3, 1.2)).float()
         choice = self.u(n)
-        pattern = torch.where(choice < 0.45, a, torch.where(choice < 0.55, check, torch.where(choice < 0.7, motif, torch.zeros_like(a))))
+        pattern = torch.where(
+            choice < 0.45, a, torch.where(choice < 0.55, check, torch.where(choice < 0.7, motif, torch.zeros_like(a)))
+        )
         out = c * (1 - pattern) + d * pattern
         weave = self.u(n, 2, 7)
-        rib = torch.sin(uv[:, :1] * 2 * math.pi / weave) * torch.sin(uv[:, 1:] * 2 * math.pi / weave) * (weave / mm / 4 - 0.5).clamp(0, 1)
-        v = 1 + self.u(n, 0, 0.25) * rib + self.u(n, 0.03, 0.25) * self.noise(xy, mm, self.u(n, 3, 9)) + self.u(n, 0, 0.12) * self.fbm(xy, mm, 300.0, 4, 0.6)
+        rib = (
+            torch.sin(uv[:, :1] * 2 * math.pi / weave)
+            * torch.sin(uv[:, 1:] * 2 * math.pi / weave)
+            * (weave / mm / 4 - 0.5).clamp(0, 1)
+        )
+        v = (
+            1
+            + self.u(n, 0, 0.25) * rib
+            + self.u(n, 0.03, 0.25) * self.noise(xy, mm, self.u(n, 3, 9))
+            + self.u(n, 0, 0.12) * self.fbm(xy, mm, 300.0, 4, 0.6)
+        )
         return out * v
 
     def gravel(self, xy: Tensor, mm: Tensor) -> Tensor:
         n = len(xy)
-        c = self.pick(n, [(130, 125, 118), (90, 90, 92), (60, 60, 62), (170, 160, 145), (150, 120, 95), (45, 46, 48), (190, 188, 182)])
+        c = self.pick(
+            n,
+            [
+                (130, 125, 118),
+                (90, 90, 92),
+                (60, 60, 62),
+                (170, 160, 145),
+                (150, 120, 95),
+                (45, 46, 48),
+                (190, 188, 182),
+            ],
+        )
         out = torch.ones_like(xy[:, :1])
         for size in (self.log_u(n, 9, 45), self.log_u(n, 5, 14)):
             value, border = self.cells(xy + 2 * self.noise(xy, mm, 15.0), size)
             keep = (size / mm / 3 - 0.6).clamp(0, 1)
-            out = out * (1 + keep * (self.u(n, 0.2, 0.9) * (value - 0.5) - self.u(n, 0.2, 0.7) * (1 - (border * 2.5).clamp(0, 1))))
+            out = out * (
+                1
+                + keep * (self.u(n, 0.2, 0.9) * (value - 0.5) - self.u(n, 0.2, 0.7) * (1 - (border * 2.5).clamp(0, 1)))
+            )
         v = out * (1 + 0.12 * self.fbm(xy, mm, 300.0, 4, 0.6) + 0.1 * self.noise(xy, mm, 4.0))
         warm = self.noise(xy, mm, 18.0)
-        return c * v * (1 + self.u(n, 0, 0.08) * warm * torch.tensor([1.0, 0.0, -1.0], device=self.device)[None, :, None, None])
+        return (
+            c
+            * v
+            * (1 + self.u(n, 0, 0.08) * warm * torch.tensor([1.0, 0.0, -1.0], device=self.device)[None, :, None, None])
+        )
 
     def asphalt(self, xy: Tensor, mm: Tensor) -> Tensor:
         n = len(xy)
         c = self.pick(n, [(70, 70, 72), (50, 51, 54), (95, 94, 92), (38, 38, 40), (80, 78, 76)], 0.01)
         value, border = self.cells(xy, self.u(n, 4, 10))
         grit = ((value - 0.5) - 0.5 * (1 - (border * 3).clamp(0, 1))) * (8 / mm / 3 - 0.5).clamp(0, 1)
-        v = 1 + self.u(n, 0.2, 0.8) * grit + self.u(n, 0.04, 0.15) * self.fbm(xy, mm, 500.0, 6, 0.7) + self.u(n, 0, 0.3) * self.noise(xy, mm, 6.0)
+        v = (
+            1
+            + self.u(n, 0.2, 0.8) * grit
+            + self.u(n, 0.04, 0.15) * self.fbm(xy, mm, 500.0, 6, 0.7)
+            + self.u(n, 0, 0.3) * self.noise(xy, mm, 6.0)
+        )
         return c * v
 
     def cloth(self, xy: Tensor, mm: Tensor) -> Tensor:
@@ -261,16 +343,38 @@ class Painter:
         out = c * (1 - a) + d * a
         folds = self.fbm(uv, mm, self.u(n, 100, 400), 3, 0.5, stretch=self.u(n, 2, 8))
         crease = (1 - self.noise(self.turn(uv, self.u(n, 0, 3)), mm, self.u(n, 200, 700), 2.0).abs() / 0.08).clamp(0, 1)
-        v = 1 + self.u(n, 0.02, 0.16) * folds + self.u(n, -0.2, 0.15) * crease + self.u(n, 0, 0.08) * self.noise(xy, mm, 4.0)
+        v = (
+            1
+            + self.u(n, 0.02, 0.16) * folds
+            + self.u(n, -0.2, 0.15) * crease
+            + self.u(n, 0, 0.08) * self.noise(xy, mm, 4.0)
+        )
         return out * v
 
     def earth(self, xy: Tensor, mm: Tensor) -> Tensor:
         n = len(xy)
-        c = self.pick(n, [(190, 165, 125), (150, 120, 85), (110, 85, 60), (210, 190, 155), (85, 70, 55), (140, 110, 90), (230, 215, 185)])
-        v = 1 + self.u(n, 0.05, 0.25) * self.fbm(xy, mm, self.u(n, 100, 600), 6, 0.75) + self.u(n, 0.02, 0.2) * self.noise(xy, mm, self.u(n, 3, 8))
+        c = self.pick(
+            n,
+            [
+                (190, 165, 125),
+                (150, 120, 85),
+                (110, 85, 60),
+                (210, 190, 155),
+                (85, 70, 55),
+                (140, 110, 90),
+                (230, 215, 185),
+            ],
+        )
+        v = (
+            1
+            + self.u(n, 0.05, 0.25) * self.fbm(xy, mm, self.u(n, 100, 600), 6, 0.75)
+            + self.u(n, 0.02, 0.2) * self.noise(xy, mm, self.u(n, 3, 8))
+        )
         ripple = torch.sin(xy[:, :1] / self.u(n, 8, 30) + 2 * self.noise(xy, mm, 300.0)) * self.often(n, 0.3)
         out = c * (v + 0.08 * ripple)
-        leaf = (self.noise(self.turn(xy, self.u(n, 0, 3)), mm, self.u(n, 25, 70), self.u(n, 1, 5)) > self.u(n, 1.6, 3)).float()
+        leaf = (
+            self.noise(self.turn(xy, self.u(n, 0, 3)), mm, self.u(n, 25, 70), self.u(n, 1, 5)) > self.u(n, 1.6, 3)
+        ).float()
         return out * (1 - leaf) + self.pick(n, [(120, 90, 50), (90, 100, 50), (60, 45, 35), (170, 140, 90)]) * leaf * v
 
     def pavers(self, xy: Tensor, mm: Tensor) -> Tensor:
@@ -297,7 +401,11 @@ class Painter:
         chips, _ = self.cells(xy, self.log_u(n, 6, 40))
         terrazzo = (chips > self.u(n, 0.5, 0.95)).float() * self.often(n, 0.35)
         d = self.any_colour(n)
-        v = 1 + self.u(n, 0, 0.08) * self.fbm(xy, mm, self.log_u(n, 20, 600), 5, 0.7) + self.u(n, 0, 0.06) * self.noise(xy, mm, 5.0)
+        v = (
+            1
+            + self.u(n, 0, 0.08) * self.fbm(xy, mm, self.log_u(n, 20, 600), 5, 0.7)
+            + self.u(n, 0, 0.06) * self.noise(xy, mm, 5.0)
+        )
         return (c * (1 - terrazzo) + (0.5 * c + 0.5 * d) * terrazzo) * v
 
     def anything(self, xy: Tensor, mm: Tensor) -> Tensor:
@@ -311,7 +419,21 @@ class Painter:
         d = (c + self.normal(n, 0.12, 1) + self.normal(n, 0.05, 3)).clamp(0.01, 0.98)
         return (c * m + d * (1 - m)) * (1 + self.u(n, 0, 0.15) * self.noise(xy, mm, self.log_u(n, 3, 20)))
 
-    FLOORS: tuple[str, ...] = ("concrete", "planks", "plywood", "tile", "grass", "carpet", "gravel", "asphalt", "cloth", "earth", "pavers", "even", "anything")
+    FLOORS: tuple[str, ...] = (
+        "concrete",
+        "planks",
+        "plywood",
+        "tile",
+        "grass",
+        "carpet",
+        "gravel",
+        "asphalt",
+        "cloth",
+        "earth",
+        "pavers",
+        "even",
+        "anything",
+    )
     FLOOR_ODDS = (0.11, 0.16, 0.1, 0.11, 0.09, 0.1, 0.07, 0.05, 0.07, 0.05, 0.03, 0.03, 0.03)
 
     # ---- colours
@@ -336,7 +458,10 @@ class Painter:
         like = (floor_mean * (1 + self.normal(n, 0.1)) + self.normal(n, 0.03, 3)).clamp(0.015, 0.97)
         base = base * (1 - near) + like * near
         # second and third colour of hair patches, sometimes the floor's own
-        second = self.pick(n, [(235, 230, 220), (30, 26, 24), (120, 60, 35), (80, 50, 35), (200, 190, 175), (60, 55, 52), (150, 90, 55)])
+        second = self.pick(
+            n,
+            [(235, 230, 220), (30, 26, 24), (120, 60, 35), (80, 50, 35), (200, 190, 175), (60, 55, 52), (150, 90, 55)],
+        )
         take = self.often(n, 0.25)
         second = second * (1 - take) + (floor_mean * (1 + self.normal(n, 0.15))).clamp(0.01, 0.97) * take
         flow = self.turn(local, self.normal(n, 0.3) + 0.0)
@@ -348,7 +473,11 @@ class Painter:
         hard = self.log_u(n, 8, 80)
         patch = torch.sigmoid(hard * (field + self.normal(n, 0.5))) * spotted
         x = local[:, :1] / length
-        brindle = torch.sigmoid(6 * (torch.sin(local[:, 1:] / self.u(n, 14, 40) + 2.5 * self.noise(local, mm, 150.0)) - 0.3)) * hair * self.often(n, 0.0 if self.everyday else 0.08)
+        brindle = (
+            torch.sigmoid(6 * (torch.sin(local[:, 1:] / self.u(n, 14, 40) + 2.5 * self.noise(local, mm, 150.0)) - 0.3))
+            * hair
+            * self.often(n, 0.0 if self.everyday else 0.08)
+        )
         colour = base * (1 - patch) + second * patch
         colour = colour * (1 - brindle * self.u(n, 0.2, 0.7))
         # mottling, stripe down the back, lighter or darker belly
@@ -357,11 +486,18 @@ class Painter:
         amount = 0.18 * self.u(n) ** 2 * (1 - 0.5 * hair)
         stripe = torch.exp(-((x + 0.01 * mottle) ** 2) / (2 * self.log_u(n, 0.015, 0.15) ** 2))
         stripe = stripe * torch.exp(-((local[:, 1:] / length - self.u(n)) ** 2) / (2 * self.u(n, 0.2, 0.9) ** 2))
-        v = 1 + amount * mottle + self.normal(n, 0.22) * self.often(n, 0.6) * stripe + self.normal(n, 0.12) * (1 - inner)
+        v = (
+            1
+            + amount * mottle
+            + self.normal(n, 0.22) * self.often(n, 0.6) * stripe
+            + self.normal(n, 0.12) * (1 - inner)
+        )
         warm = torch.tensor([1.0, 0.1, -1.0], device=self.device)[None, :, None, None]
         colour = colour * v * (1 + 0.1 * self.u(n) ** 2 * tint * warm)
         # nap, grain, hair
-        nap = self.u(n, 0, 0.12) * self.noise(local, mm, self.u(n, 2.5, 9)) + self.u(n, 0, 0.08) * self.noise(local, mm, self.u(n, 8, 25))
+        nap = self.u(n, 0, 0.12) * self.noise(local, mm, self.u(n, 2.5, 9)) + self.u(n, 0, 0.08) * self.noise(
+            local, mm, self.u(n, 8, 25)
+        )
         colour = colour * (1 + (1 - hair) * nap + hair * self.u(n, 0.04, 0.2) * strands)
         crack = (1 - self.fbm(local, mm, self.u(n, 8, 40), 2).abs() / 0.3).clamp(0, 1) * self.often(n, 0.2)
         return colour * (1 - self.u(n, 0, 0.25) * crack)
@@ -419,7 +555,9 @@ class Painter:
         px = 1 / mm
 
         # floor
-        kinds = torch.multinomial(torch.tensor(self.FLOOR_ODDS, device=self.device), n, replacement=True, generator=self.rng).tolist()
+        kinds = torch.multinomial(
+            torch.tensor(self.FLOOR_ODDS, device=self.device), n, replacement=True, generator=self.rng
+        ).tolist()
         floor = torch.empty((n, 3, h, w), device=self.device)
         for k, name in enumerate(self.FLOORS):
             i = [j for j, kind in enumerate(kinds) if kind == k]
@@ -454,7 +592,9 @@ class Painter:
             o = layer["others"][two]
             skin[two] = skin[two] * (1 - o * (1 - same)) + other * o * (1 - same)
         stain = self.blurred(layer["stains"], self.u(n, 0, 6) * px)
-        stain_colour = self.pick(n, [(50, 35, 28), (90, 60, 40), (30, 28, 28), (200, 190, 170), (120, 85, 60), (150, 60, 50)])
+        stain_colour = self.pick(
+            n, [(50, 35, 28), (90, 60, 40), (30, 28, 28), (200, 190, 170), (120, 85, 60), (150, 60, 50)]
+        )
         stain = stain * self.u(n, 0.15, 1)
         skin = skin * (1 - stain) + (skin * stain_colour * 1.4) * stain * 0.5 + stain_colour * stain * 0.5
         stroke = layer["strokes"] * self.u(n, 0.2, 0.9)
@@ -463,7 +603,9 @@ class Painter:
 
         # relief of the hide: broad folds, wrinkles, the wavy rim
         relief = self.u(n) ** 2 * self.fbm(local, mm, self.log_u(n, 150, 600), 3, 0.5, stretch=self.u(n, 0.4, 2.5))
-        relief = relief + self.often(n, 0.4) * self.u(n, 0, 1.2) * (1 - self.noise(self.turn(local, self.u(n, 0, 3)), mm, self.u(n, 150, 500), self.u(n, 1.5, 5)).abs() / 0.25).clamp(0, 1)
+        relief = relief + self.often(n, 0.4) * self.u(n, 0, 1.2) * (
+            1 - self.noise(self.turn(local, self.u(n, 0, 3)), mm, self.u(n, 150, 500), self.u(n, 1.5, 5)).abs() / 0.25
+        ).clamp(0, 1)
         relief = relief + self.u(n, 0, 0.4) * self.noise(local, mm, self.u(n, 20, 70), self.u(n, 1, 4))
         lift = self.noise(xy, mm, self.u(n, 120, 400)).clamp(-1, 2) * 0.5 + 0.5
         relief = relief + self.u(n, -1, 1.5) * lift * self.blurred(1 - hide, self.u(n, 8, 30) * px)
@@ -476,7 +618,11 @@ class Painter:
         # linear light from here
         floor, skin = floor**2.2, skin.clamp(0.004, 1) ** 2.2
         skin = skin * shade
-        rim_colour = torch.where(self.u(n) < 0.5, self.pick(n, [(215, 195, 165), (190, 160, 120), (235, 225, 210)]) ** 2.2, skin * self.u(n, 0.1, 0.8))
+        rim_colour = torch.where(
+            self.u(n) < 0.5,
+            self.pick(n, [(215, 195, 165), (190, 160, 120), (235, 225, 210)]) ** 2.2,
+            skin * self.u(n, 0.1, 0.8),
+        )
         skin = skin * (1 - wall) + rim_colour * wall
 
         # light field
@@ -486,11 +632,16 @@ class Painter:
         lam = lam.clamp(min=0.15)
         self.often(n, 0.4)  # unused: keeps the sequence of random numbers that made the photos in README.md
         cast = self.blurred(layer["shadow"], self.log_u(n, 0.3, 12) * px)
-        cast_tint = (self.u(n, 0.12, 0.75) * (1 + torch.tensor([-0.12, 0.0, 0.2], device=self.device)[None, :, None, None] * self.u(n))).clamp(0, 1)
+        cast_tint = (
+            self.u(n, 0.12, 0.75)
+            * (1 + torch.tensor([-0.12, 0.0, 0.2], device=self.device)[None, :, None, None] * self.u(n))
+        ).clamp(0, 1)
         cast_mul = 1 - cast * (1 - cast_tint)
 
         # shadows of the rim on the floor: contact all round, cast to one side, wider where the rim is lifted
-        contact = self.blurred(hide, self.log_u(n, 1.5, 22) * px) * self.u(n, 0, 1.1) * (0.55 + 0.6 * lift).clamp(0, 1.3)
+        contact = (
+            self.blurred(hide, self.log_u(n, 1.5, 22) * px) * self.u(n, 0, 1.1) * (0.55 + 0.6 * lift).clamp(0, 1.3)
+        )
         reach = self.u(n, 0, 16) * self.u(n) * (0.3 + lift.clamp(min=0)) * px
         thrown = self.moved(hide, -reach * torch.cos(sun), -reach * torch.sin(sun))
         thrown = self.blurred(thrown, self.log_u(n, 0.3, 4) * px) * self.often(n, 0.65)
@@ -518,11 +669,20 @@ class Painter:
         image = image * (1 - paper) + paper * (sheet_white * (1 - card_ink) + 0.015 * card_ink)
         things = layer["things"]
         image = image * (1 - 0.5 * (self.blurred(things, 8 * px) - things).clamp(0, 1))
-        thing_colour = torch.where(self.u(n) < 0.4, self.pick(n, [(225, 180, 150), (180, 130, 100), (110, 75, 55), (235, 200, 175)]), self.any_colour(n)) ** 2.2
+        thing_colour = (
+            torch.where(
+                self.u(n) < 0.4,
+                self.pick(n, [(225, 180, 150), (180, 130, 100), (110, 75, 55), (235, 200, 175)]),
+                self.any_colour(n),
+            )
+            ** 2.2
+        )
         image = image * (1 - things) + thing_colour * (1 + 0.3 * self.noise(xy, mm, 40.0)).clamp(0.3, 2) * things
 
         image = image * lam * cast_mul
-        glare = self._spot(n, h, w, 0.03, 0.35) * self.often(n, 0.4) + self._spot(n, h, w, 0.02, 0.2) * self.often(n, 0.25)
+        glare = self._spot(n, h, w, 0.03, 0.35) * self.often(n, 0.4) + self._spot(n, h, w, 0.02, 0.2) * self.often(
+            n, 0.25
+        )
         streak = (1 + 0.6 * self.noise(xy, mm, 250.0)).clamp(0, 2)
         shine = gloss * (1 - hide) + self.u(n, 0, 0.6) * self.often(n, 0.5) * hide * (0.6 + 0.8 * slope.clamp(-0.5, 1))
         image = image + glare * streak * shine.clamp(min=0) * self.u(n, 0.1, 0.9)
@@ -532,19 +692,27 @@ class Painter:
 
         # the camera: exposure, lens, noise, tone, sharpening, JPEG
         level = image.mean((1, 2, 3), keepdim=True).clamp(min=1e-3)
-        exposure = torch.where(self.u(n) < (1.1 if self.everyday else 0.7), self.log_u(n, 0.1, 0.36) / level, self.log_u(n, 0.3, 1.4))
+        exposure = torch.where(
+            self.u(n) < (1.1 if self.everyday else 0.7), self.log_u(n, 0.1, 0.36) / level, self.log_u(n, 0.3, 1.4)
+        )
         image = image * exposure
         image = self.blurred(image, self.u(n, 0, 1.0) * self.u(n, 0.3, 1.4 if detail else 0.8))
         smear = self.u(n, 0, 1.6) * self.often(n, 0.12)
         way = self.u(n, 0, math.pi)
-        image = 0.5 * image + 0.25 * self.moved(image, smear * torch.cos(way), smear * torch.sin(way)) + 0.25 * self.moved(image, -smear * torch.cos(way), -smear * torch.sin(way))
+        image = (
+            0.5 * image
+            + 0.25 * self.moved(image, smear * torch.cos(way), smear * torch.sin(way))
+            + 0.25 * self.moved(image, -smear * torch.cos(way), -smear * torch.sin(way))
+        )
         grain = torch.randn(image.shape, generator=self.rng, device=self.device)
         soft = functional.avg_pool2d(functional.pad(grain, (1, 1, 1, 1), mode="reflect"), 3, 1) * 3
         mix = self.u(n)
         strength = self.log_u(n, 0.001, 0.03 if detail and not self.everyday else 0.012)
         image = image.clamp(min=0) + strength * (image.clamp(0, 1) + 0.02).sqrt() * (grain * mix + soft * (1 - mix))
         image = image.clamp(1e-5, None)
-        image = torch.where(self.u(n) < 0.5, image.clamp(max=1), 1 - torch.exp(-image * 1.2)) ** (1 / self.u(n, 1.8, 2.5))
+        image = torch.where(self.u(n) < 0.5, image.clamp(max=1), 1 - torch.exp(-image * 1.2)) ** (
+            1 / self.u(n, 1.8, 2.5)
+        )
         contrast = self.u(n, 0, 0.35)
         image = image.clamp(0, 1)
         image = image * (1 - contrast) + contrast * image * image * (3 - 2 * image)
@@ -556,15 +724,21 @@ class Painter:
         if detail:
             image = self._jpeg(image, self.u(n, 0, 0.05) * self.often(n, 0.6))
         image = torch.nan_to_num(image, nan=0.5)
-        return (image * 255).round().clamp(0, 255) / 255, torch.cat([hide, torch.maximum(paper, things), holes * (1 - torch.maximum(paper, things))], 1)
+        return (image * 255).round().clamp(0, 255) / 255, torch.cat(
+            [hide, torch.maximum(paper, things), holes * (1 - torch.maximum(paper, things))], 1
+        )
 
     def _ramp(self, n: int, h: int, w: int) -> Tensor:
         a = self.u(n, 0, 2 * math.pi)
-        ys, xs = torch.meshgrid(torch.linspace(-1, 1, h, device=self.device), torch.linspace(-1, 1, w, device=self.device), indexing="ij")
+        ys, xs = torch.meshgrid(
+            torch.linspace(-1, 1, h, device=self.device), torch.linspace(-1, 1, w, device=self.device), indexing="ij"
+        )
         return torch.cos(a) * xs + torch.sin(a) * ys
 
     def _spot(self, n: int, h: int, w: int, low: float, high: float) -> Tensor:
-        ys, xs = torch.meshgrid(torch.linspace(-1, 1, h, device=self.device), torch.linspace(-1, 1, w, device=self.device), indexing="ij")
+        ys, xs = torch.meshgrid(
+            torch.linspace(-1, 1, h, device=self.device), torch.linspace(-1, 1, w, device=self.device), indexing="ij"
+        )
         cx, cy, r = self.u(n, -1.3, 1.3), self.u(n, -1.3, 1.3), self.u(n, low, high)
         d = ((xs - cx) ** 2 + (ys - cy) ** 2) / r**2
         return 1 / (1 + d) ** self.u(n, 1, 3)

@@ -49,7 +49,10 @@ def make(index: int, seed: int, out: Path) -> None:
     masks = torch.from_numpy(draw(scene, window, size, rng))[None].float() / 255
     with torch.no_grad():
         photo, truth = painter.paint(
-            masks, torch.tensor(np.linalg.inv(full)[None], dtype=torch.float32), torch.tensor(hide_frame(scene)[None], dtype=torch.float32), True
+            masks,
+            torch.tensor(np.linalg.inv(full)[None], dtype=torch.float32),
+            torch.tensor(hide_frame(scene)[None], dtype=torch.float32),
+            True,
         )
     from skimage.measure import find_contours
 

@@ -34,7 +34,8 @@ def coverage(rings: list[Ring], size: tuple[int, int]) -> NDArray[np.uint8]:
     rings = [r - (x0, y0) for r in rings]
     big = np.zeros(((y1 - y0) * SUPER, (x1 - x0) * SUPER), np.uint8)
     pts = [
-        np.round(np.clip((r + 0.5) * SUPER - 0.5, -30000, 30000) * (1 << _SHIFT)).astype(np.int32).reshape(-1, 1, 2) for r in rings
+        np.round(np.clip((r + 0.5) * SUPER - 0.5, -30000, 30000) * (1 << _SHIFT)).astype(np.int32).reshape(-1, 1, 2)
+        for r in rings
     ]
     for p in pts:
         cv2.fillPoly(big, [p], 254, shift=_SHIFT)
@@ -76,7 +77,9 @@ def card_picture(rng: np.random.Generator) -> NDArray[np.uint8]:
     return page
 
 
-def draw(scene: Scene, window: NDArray[np.float64], size: tuple[int, int], rng: np.random.Generator) -> NDArray[np.uint8]:
+def draw(
+    scene: Scene, window: NDArray[np.float64], size: tuple[int, int], rng: np.random.Generator
+) -> NDArray[np.uint8]:
     """All layers (len(LAYERS), height, width), 0..255, of one window."""
     full = window @ scene.homography
 

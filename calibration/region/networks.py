@@ -57,9 +57,7 @@ class HideNet(nn.Module):
             nn.Sequential(*(Residual(width, 2 if level >= 4 and index % 2 else 1) for index in range(count)))
             for level, (width, count) in enumerate(zip(widths, blocks, strict=True))
         )
-        self.up = nn.ModuleList(
-            nn.ConvTranspose2d(b, a, 2, 2) for a, b in pairwise(widths)
-        )
+        self.up = nn.ModuleList(nn.ConvTranspose2d(b, a, 2, 2) for a, b in pairwise(widths))
         self.decode = nn.ModuleList(conv_bn(2 * a, a) for a in widths[:-1])
         self.head = nn.ConvTranspose2d(widths[0], outputs, 2, 2)
 

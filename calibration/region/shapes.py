@@ -18,7 +18,13 @@ Ring = NDArray[np.float64]
 PHOTO_PX = (640, 480)
 """Width and height of the photo as the region network sees it; portrait photos are the same, turned."""
 
-SPECIES_MM = {"goat": (700, 900), "deer": (900, 1300), "sheep": (850, 1100), "calf": (950, 1300), "cattle": (1900, 2300)}
+SPECIES_MM = {
+    "goat": (700, 900),
+    "deer": (900, 1300),
+    "sheep": (850, 1100),
+    "calf": (950, 1300),
+    "cattle": (1900, 2300),
+}
 """(width across the middle with legs, length) in mm of a middling spread hide."""
 
 
@@ -135,7 +141,13 @@ def whole_hide(rng: np.random.Generator, width: float, length: float) -> Ring:
     left = right if rng.random() < 0.3 else half()
     left = left * [-1, 1]
     tail_w, tail_l = rng.uniform(0.02, 0.06), rng.uniform(0.0, 0.2)
-    tail = [(tail_w * 1.6, 0.0), (tail_w, -tail_l * 0.6), (0.0, -tail_l), (-tail_w, -tail_l * 0.6), (-tail_w * 1.6, 0.0)]
+    tail = [
+        (tail_w * 1.6, 0.0),
+        (tail_w, -tail_l * 0.6),
+        (0.0, -tail_l),
+        (-tail_w, -tail_l * 0.6),
+        (-tail_w * 1.6, 0.0),
+    ]
     if tail_l < 0.04:
         tail = [(0.0, rng.uniform(-0.02, 0.03))]
     head: list[tuple[float, float]] = []
@@ -157,7 +169,9 @@ def cut_piece(ring: Ring, rng: np.random.Generator) -> Ring:
     size = np.hypot(*(hi - lo))
     kinds = rng.random()
     if kinds < 0.5:
-        cuts = [(np.array([rng.normal(0, 0.01) * size, 0.0]), rng.normal(0, 0.01) + (0 if rng.random() < 0.5 else np.pi))]
+        cuts = [
+            (np.array([rng.normal(0, 0.01) * size, 0.0]), rng.normal(0, 0.01) + (0 if rng.random() < 0.5 else np.pi))
+        ]
     else:
         cuts = []
     for _ in range(int(rng.integers(0, 3)) + (not cuts)):
@@ -166,7 +180,9 @@ def cut_piece(ring: Ring, rng: np.random.Generator) -> Ring:
         box = np.array([[0, -2], [4, -2], [4, 2], [0, 2]]) * size @ rotation(angle).T + at
         part = shape.intersection(shapely.Polygon(box))
         if part.geom_type != "Polygon":
-            part = max((g for g in shapely.get_parts(part) if g.geom_type == "Polygon"), key=lambda g: g.area, default=None)
+            part = max(
+                (g for g in shapely.get_parts(part) if g.geom_type == "Polygon"), key=lambda g: g.area, default=None
+            )
         if part is not None and part.area > 0.12 * area:
             shape = part
     if shape.geom_type != "Polygon":
@@ -189,7 +205,9 @@ def with_edge_cuts(ring: Ring, rng: np.random.Generator, count: int) -> Ring:
         bend = rng.normal(0, 0.06) * depth * t**2
         middle = ring[i] + inward * depth * t[:, None] + side * bend[:, None]
         w = half * np.clip(1 - t, 0.02, 1) ** rng.uniform(0.5, 1.2) * (1 + 0.15 * rng.normal(size=8))
-        wedge = shapely.make_valid(shapely.Polygon(np.r_[middle + side * w[:, None], (middle - side * w[:, None])[::-1]]))
+        wedge = shapely.make_valid(
+            shapely.Polygon(np.r_[middle + side * w[:, None], (middle - side * w[:, None])[::-1]])
+        )
         shape = shape.difference(wedge)
     if shape.geom_type != "Polygon":
         shape = max((g for g in shapely.get_parts(shape) if g.geom_type == "Polygon"), key=lambda g: g.area)
@@ -223,7 +241,10 @@ def make_hide(rng: np.random.Generator, place: NDArray[np.float64], angle: float
     ring = ring if turn > 0 else ring[::-1]
     n, out, long = len(ring), normals(ring), len(ring) * 5.0
     wobble = sum(
-        a * rng.uniform(0, 1) * periodic_noise(n, w, long, rng) * np.clip(0.6 + 0.6 * periodic_noise(n, 400, long, rng), 0, 2)
+        a
+        * rng.uniform(0, 1)
+        * periodic_noise(n, w, long, rng)
+        * np.clip(0.6 + 0.6 * periodic_noise(n, 400, long, rng), 0, 2)
         for w, a in ((160, 9.0), (60, 4.0), (25, 2.0), (11, 0.8))
     )
     if rng.random() < 0.12:
@@ -257,7 +278,9 @@ def make_hide(rng: np.random.Generator, place: NDArray[np.float64], angle: float
     if rng.random() < 0.3:  # a brand: a few strokes close together, an invented sign
         for p in inside_points(ring, 1, 60, rng):
             for _ in range(int(rng.integers(1, 4))):
-                strokes.append((p + smooth_closed(rng.normal(0, 28, (4, 2)), 6)[: int(rng.integers(6, 24))], rng.uniform(5, 12)))
+                strokes.append(
+                    (p + smooth_closed(rng.normal(0, 28, (4, 2)), 6)[: int(rng.integers(6, 24))], rng.uniform(5, 12))
+                )
     turn_to = rotation(angle).T
     centre = shapely.Polygon(ring).centroid
     shift = place - np.array([centre.x, centre.y]) @ turn_to
@@ -384,14 +407,29 @@ def make_scene(rng: np.random.Generator) -> Scene:
                 shadows.append(sheet(p, (size * 6, size * rng.uniform(0.05, 0.5)), d + rng.normal(0, 0.1)))
             elif kind < 0.7:  # somebody standing there: head, shoulders, body stretched away
                 body = np.array(
-                    [(-0.09, 0.12), (-0.05, 0.0), (0.05, 0.0), (0.09, 0.12), (0.07, 0.2), (0.24, 0.3), (0.28, 1), (0.2, 3), (-0.2, 3), (-0.28, 1), (-0.24, 0.3), (-0.07, 0.2)]
+                    [
+                        (-0.09, 0.12),
+                        (-0.05, 0.0),
+                        (0.05, 0.0),
+                        (0.09, 0.12),
+                        (0.07, 0.2),
+                        (0.24, 0.3),
+                        (0.28, 1),
+                        (0.2, 3),
+                        (-0.2, 3),
+                        (-0.28, 1),
+                        (-0.24, 0.3),
+                        (-0.07, 0.2),
+                    ]
                 )
                 shadows.append(smooth_closed(body, 6) * size * rng.uniform(0.6, 1.4) @ rotation(d).T + p)
             elif kind < 0.85:
                 shadows.append(sheet(p, (size * 6, size * 6), d) + rotation(d) @ [0, size * 3.2])
             else:  # leaves of a tree
                 for _ in range(8):
-                    shadows.append(blob(size * rng.uniform(0.03, 0.15), rng, 0.3, 2) + p + rng.normal(0, 0.25, 2) * size)
+                    shadows.append(
+                        blob(size * rng.uniform(0.03, 0.15), rng, 0.3, 2) + p + rng.normal(0, 0.25, 2) * size
+                    )
     return Scene(tuple(hides), tuple(cards), tuple(papers), tuple(shadows), tuple(things), homography)
 
 

@@ -92,7 +92,9 @@ def coarse_guess(painter: Painter, hide: Tensor, scale: Tensor) -> Tensor:
     wave = painter.log_u(n, 12, 60) * k
     bent = painter.moved(hide, bend * painter.noise(xy, one, wave), bend * painter.noise(xy, one, wave))
     p = painter.blurred(bent, painter.u(n, 0.5, 1.8) * k)
-    wrong = painter.often(n, 0.35) * ((painter.noise(xy, one, painter.log_u(n, 12, 80) * k) - painter.u(n, 0.8, 2.0)) * 4).clamp(0, 1)
+    wrong = painter.often(n, 0.35) * (
+        (painter.noise(xy, one, painter.log_u(n, 12, 80) * k) - painter.u(n, 0.8, 2.0)) * 4
+    ).clamp(0, 1)
     near = 4 * painter.blurred(hide, 6 * k) * (1 - painter.blurred(hide, 6 * k))
     wrong = wrong * (0.3 + 0.7 * near)
     p = p * (1 - wrong) + (1 - p) * wrong * painter.u(n, 0.5, 1)
@@ -178,8 +180,12 @@ def main() -> None:
     torch.backends.cudnn.benchmark = True
     net = (region_net() if a.kind == "region" else fine_net()).to(device).to(memory_format=torch.channels_last)
     if a.start:
-        net.load_state_dict({k: v.float() if v.is_floating_point() else v for k, v in torch.load(a.start, map_location=device).items()})
-    average = torch.optim.swa_utils.AveragedModel(net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998), use_buffers=True)
+        net.load_state_dict(
+            {k: v.float() if v.is_floating_point() else v for k, v in torch.load(a.start, map_location=device).items()}
+        )
+    average = torch.optim.swa_utils.AveragedModel(
+        net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998), use_buffers=True
+    )
     optimiser = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-4)
     painter = Painter(device, a.seed)
     held = fixed_set(a.kind, device, a.held)
@@ -213,7 +219,9 @@ def main() -> None:
                         rim = 4 * painter.blurred(truth, torch.full_like(photo[:, :1, :1, :1], 1.5))
                         weight = 0.5 + 2.0 * (rim * (1 - rim / 4)).clamp(0, 1)
                         # holes cover little: count their pixels and those around them more
-                        weight[:, 1:] = 0.5 + 12 * painter.blurred(truth[:, 1:], torch.full_like(photo[:, :1, :1, :1], 3.0))
+                        weight[:, 1:] = 0.5 + 12 * painter.blurred(
+                            truth[:, 1:], torch.full_like(photo[:, :1, :1, :1], 3.0)
+                        )
                     else:
                         extra, truth, weight = torch.zeros_like(truth[:, :2]), truth[:, :2], None
                     truth = torch.nan_to_num(truth)
@@ -257,7 +265,10 @@ def main() -> None:
                     shown = time.time()
                     report = check(average.module, held, a.kind)
                     save(average.module, a.out / f"{a.kind}.pt")
-                    print(f"{a.kind} {time.time() - start:5.0f} s step {step} scenes {seen} size {size} waited {waited:.0f} s loss {loss.item():.4f} rate {rate:.5f} | {report}", flush=True)
+                    print(
+                        f"{a.kind} {time.time() - start:5.0f} s step {step} scenes {seen} size {size} waited {waited:.0f} s loss {loss.item():.4f} rate {rate:.5f} | {report}",
+                        flush=True,
+                    )
                 if time.time() > start + until * (end - start):
                     break
             tick = time.time()
@@ -282,7 +293,12 @@ def fixed_set(kind: str, device: torch.device, count: int) -> list[tuple[Tensor,
     for _ in range(count // 8):
         group = collate([sample(rng, kind, PHOTO_PX if kind == "region" else (320, 320)) for _ in range(8)])
         with torch.no_grad():
-            photo, truth = painter.paint(group["masks"].to(device).float() / 255, group["to_mm"].to(device), group["frame"].to(device), kind == "fine")
+            photo, truth = painter.paint(
+                group["masks"].to(device).float() / 255,
+                group["to_mm"].to(device),
+                group["frame"].to(device),
+                kind == "fine",
+            )
             if kind == "fine":
                 extra = coarse_guess(painter, truth[:, :1], group["scale"].to(device))
             else:
@@ -323,7 +339,9 @@ def show(net: HideNet, held: list[tuple[Tensor, Tensor]], kind: str, out: Path) 
             picture = np.ascontiguousarray((x[i, :3].permute(1, 2, 0).cpu().numpy()[..., ::-1] * 255).astype(np.uint8))
             for data, colour in ((truth[i] > 0.5, (0, 255, 0)), (logits[i] > 0, (0, 0, 255))):
                 for channel in data[:1] if kind == "region" else data:
-                    contours, _ = cv2.findContours(channel.cpu().numpy().astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE)
+                    contours, _ = cv2.findContours(
+                        channel.cpu().numpy().astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE
+                    )
                     cv2.drawContours(picture, contours, -1, colour, 1)
             cells.append(picture)
     rows = [np.hstack(cells[i : i + 6]) for i in range(0, len(cells) - 5, 6)]

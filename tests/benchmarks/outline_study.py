@@ -124,7 +124,11 @@ def match_holes(truth: Truth, outline: Outline, least_mm: float = 8.0) -> tuple[
             taken_t[i] = (j, value)
     matched = [(true[i][1], v) for i, (_, v) in taken_t.items() if true[i][1] >= least_mm]
     small = {j for i, (j, _) in taken_t.items() if true[i][1] < least_mm}
-    counted = [j for j, (_, s) in enumerate(found) if j not in small and (s >= least_mm or j in {k for k, _ in taken_t.values()})]
+    counted = [
+        j
+        for j, (_, s) in enumerate(found)
+        if j not in small and (s >= least_mm or j in {k for k, _ in taken_t.values()})
+    ]
     return sum(s >= least_mm for _, s in true), len(counted), matched
 
 
@@ -183,7 +187,9 @@ def next_tap(truth: Truth, ring: Array, shape: tuple[int, ...]) -> Hint:
     return Hint(((x + 0.5) / k - 0.5, (y + 0.5) / k - 0.5), bool(masks[0][y, x]))
 
 
-def tapped(rgb: NDArray[np.uint8], truth: Truth, first: Outline | None, settings: OutlineSettings) -> tuple[int, float, float]:
+def tapped(
+    rgb: NDArray[np.uint8], truth: Truth, first: Outline | None, settings: OutlineSettings
+) -> tuple[int, float, float]:
     """(taps, IoU reached, seconds of the slowest re-solve)."""
     hints: tuple[Hint, ...] = ()
     outline, slowest, value = first, 0.0, 0.0
@@ -276,22 +282,36 @@ def summary(rows: list[dict[str, float]], matched: list[tuple[float, float]], ba
 
     value, warned = column("iou"), column("warned")
     good = value >= GOOD
-    print(f"\n{len(rows)} photos. IoU median {np.median(value):.4f}, worst {value.min():.4f}, >= 0.985: {good.mean():.2f}, >= 0.98: {(value >= 0.98).mean():.2f}")
-    print(f"warned: {int(warned[~good].sum())} of {int((~good).sum())} wrong ones, {int(warned[good].sum())} of {int(good.sum())} good ones")
+    print(
+        f"\n{len(rows)} photos. IoU median {np.median(value):.4f}, worst {value.min():.4f}, >= 0.985: {good.mean():.2f}, >= 0.98: {(value >= 0.98).mean():.2f}"
+    )
+    print(
+        f"warned: {int(warned[~good].sum())} of {int((~good).sum())} wrong ones, {int(warned[good].sum())} of {int(good.sum())} good ones"
+    )
     mean, p95 = column("mean"), column("p95")
-    print(f"rim: mean distance median {np.nanmedian(mean):.2f} mm, <= 1.5 on {np.mean(mean <= 1.5):.2f}; p95 <= 4 mm on {np.mean(p95 <= 4):.2f}")
+    print(
+        f"rim: mean distance median {np.nanmedian(mean):.2f} mm, <= 1.5 on {np.mean(mean <= 1.5):.2f}; p95 <= 4 mm on {np.mean(p95 <= 4):.2f}"
+    )
     low_good = np.array([r["low"] for r in rows if "low" in r and r["iou"] >= GOOD])
-    print(f"doubtful stretches: hold {column('caught').sum() / max(column('off').sum(), 1):.2f} of what is off by > 5 mm; on good photos {low_good.mean():.3f} of the rim, most {low_good.max():.3f}")
+    print(
+        f"doubtful stretches: hold {column('caught').sum() / max(column('off').sum(), 1):.2f} of what is off by > 5 mm; on good photos {low_good.mean():.3f} of the rim, most {low_good.max():.3f}"
+    )
     n = column("true").sum(), column("found").sum(), column("hit").sum()
     all_iou, large = [v for _, v in matched], [v for s, v in matched if s >= 20]
-    print(f"holes >= 8 mm: recall {n[2] / max(n[0], 1):.3f}, precision {n[2] / max(n[1], 1):.3f} ({int(n[0])} true, {int(n[1])} found); IoU {np.mean(all_iou):.2f}, from 20 mm {np.mean(large):.2f}")
+    print(
+        f"holes >= 8 mm: recall {n[2] / max(n[0], 1):.3f}, precision {n[2] / max(n[1], 1):.3f} ({int(n[0])} true, {int(n[1])} found); IoU {np.mean(all_iou):.2f}, from 20 mm {np.mean(large):.2f}"
+    )
     print(f"seconds: median {np.median(column('seconds')):.2f}, most {column('seconds').max():.2f}")
     if "taps" in {k for r in rows for k in r}:
-        print(f"taps: {(column('tapped') >= GOOD).sum()} of {len(column('tapped'))} reached 0.985; median taps {np.median(column('taps')):.0f}")
+        print(
+            f"taps: {(column('tapped') >= GOOD).sum()} of {len(column('tapped'))} reached 0.985; median taps {np.median(column('taps')):.0f}"
+        )
     for kind, figures in base.items():
         if figures:
             f = np.array(figures)
-            print(f"{kind}: IoU median {np.median(f[:, 0]):.4f}, worst {f[:, 0].min():.4f}, >= 0.985: {np.mean(f[:, 0] >= GOOD):.2f}; rim mean median {np.nanmedian(f[:, 1]):.2f} mm; seconds {np.median(f[:, 3]):.2f}")
+            print(
+                f"{kind}: IoU median {np.median(f[:, 0]):.4f}, worst {f[:, 0].min():.4f}, >= 0.985: {np.mean(f[:, 0] >= GOOD):.2f}; rim mean median {np.nanmedian(f[:, 1]):.2f} mm; seconds {np.median(f[:, 3]):.2f}"
+            )
 
 
 if __name__ == "__main__":
