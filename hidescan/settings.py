@@ -154,7 +154,7 @@ class OutlineSettings:
     # Beyond this open share the network looks at two mirror images as well, half a second more.
     mirror_open_share: float = 0.08
     # When the network has no firm word on more than this share of the hide's pixels, colours are asked too. The blur of
-    # a rim alone is 0.03 to 0.08; on held-out scenes a cut helps beyond this and harms below (calibration/region/).
+    # a rim alone is 0.03 to 0.08. Chosen on rendered photos, where a cut helped beyond this; not checked on others.
     colour_open_share: float = 0.15
     # A gap nearer to the rim than this, px of the fine copy, is a cut into it; a long narrow one may be further away.
     hole_rim_px: int = 3

@@ -39,7 +39,7 @@ class FlatCamera:
         return _through(self.px_from_floor, xy)
 
     def mm_from_px(self, px: Array) -> Array:
-        return _through(np.linalg.inv(self.px_from_floor), px)
+        return _through(np.asarray(np.linalg.inv(self.px_from_floor), dtype=np.float64), px)
 
     def mm_per_px(self, px: Array) -> Array:
         dx = self.mm_from_px(px + (0.5, 0)) - self.mm_from_px(px - (0.5, 0))
@@ -141,7 +141,7 @@ def grabcut_ring(rgb: NDArray[np.uint8]) -> Array | None:
     seeds = np.full((h, w), cv2.GC_PR_FGD, np.uint8)
     seeds[:m], seeds[-m:], seeds[:, :m], seeds[:, -m:] = (cv2.GC_BGD,) * 4
     cv2.setRNGSeed(1)
-    cv2.grabCut(small, seeds, None, np.zeros((1, 65)), np.zeros((1, 65)), 5, cv2.GC_INIT_WITH_MASK)
+    cv2.grabCut(small, seeds, (0, 0, 0, 0), np.zeros((1, 65)), np.zeros((1, 65)), 5, cv2.GC_INIT_WITH_MASK)
     return _ring_of(np.isin(seeds, (1, 3)), k)
 
 
@@ -222,7 +222,7 @@ def main() -> None:
     for path in sorted(a.folder.glob("*.truth.json")):
         name = path.name.removesuffix(".truth.json")
         truth = read_truth(path)
-        rgb = np.ascontiguousarray(cv2.imread(str(path.with_name(name + ".jpg")))[..., ::-1])
+        rgb = np.ascontiguousarray(np.asarray(cv2.imread(str(path.with_name(name + ".jpg"))))[..., ::-1])
         start = time.perf_counter()
         got = find_outline(rgb, truth.camera, truth.cards_px, settings)
         seconds = time.perf_counter() - start

@@ -26,7 +26,7 @@ def picture(rings: list[NDArray[np.float64]], holes: tuple[NDArray[np.float64], 
     cover = cv2.resize(mask, SIZE, interpolation=cv2.INTER_AREA)[..., None] / 255.0
     noise = [cv2.GaussianBlur(rng.normal(size=(h, w)), (0, 0), s) * s for s in (2.0, 40.0)]
     shade = (1 + 0.05 * noise[0] + 0.08 * noise[1])[..., None]
-    near = cv2.GaussianBlur(cover[..., 0], (0, 0), 6.0)[..., None]
+    near = cv2.GaussianBlur(np.asarray(cover[..., 0], dtype=np.float64), (0, 0), 6.0)[..., None]
     floor = np.array([135.0, 138.0, 140.0]) * (2 - shade) * (1 - 0.5 * near)
     leather = np.array([190.0, 145.0, 90.0]) * shade
     return np.asarray(np.clip(leather * cover + floor * (1 - cover), 0, 255).round(), dtype=np.uint8)
