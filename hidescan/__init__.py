@@ -11,12 +11,17 @@ lens            EXIF, what a person measured                priors of lens and p
 adjustment      corners, priors                             least-squares estimate                 no
 plane           cards, priors                               camera over the floor, covariance      no
 outline         pixels, camera, cards                       the rim and through holes, px          no
+  region        reduced photo                               which pixels are hide                  no
+  rim, snap     fine copy, then full resolution             the rim to a fraction of a pixel       no
+  holes, doubt  fine copy                                   through holes, confidences             no
 heights         rim px, thickness, lift                     plan view, mm                          no
 backline        plan view                                   form, back line, neck end              no
 zones           plan view, form                             parts of the hide                      no
 measure         all of these                                figures with their uncertainty budget  no
 assemble        all of these                                `HideMap`                              no
-draw            pixels, map                                 the overlay picture                    no
+corrected       map, a person's word on marks               the map with figures that follow       no
+draw            pixels, map                                 the overlay pictures                   no
+exports, sheet  map, pixels where needed                    bytes of each format                   no
 store           maps                                        files                                  reads, writes
 cli             a person's words                            exit code, text                        screen
 ==============  ==========================================  =====================================  =============
