@@ -74,7 +74,7 @@ class PlaneSettings:
     # The sum of squares is in units of variance: a change of 1e-4 is a hundredth of a standard deviation.
     converged_cost: float = 1e-4
     most_rounds: int = 40
-    rounds_to_beat: int = 4
+    rounds_to_beat: int = 2
     # EXIF focal length: rounded to whole mm (26 mm: 2 %), and focusing close changes it by as much.
     exif_ln_focal_u: float = 0.03
     # No EXIF: phone main cameras lie between 23 and 35 mm equivalent; two-fold zoom is common. 27 mm with a factor
