@@ -26,13 +26,6 @@ def counter_clockwise(ring: Points) -> Points:
     return ring if signed_area(ring) >= 0 else np.ascontiguousarray(ring[::-1])
 
 
-def area_gradient(ring: Points) -> Points:
-    """Derivative of the signed area by each vertex, shape (N, 2)."""
-    after, before = np.roll(ring, -1, axis=0), np.roll(ring, 1, axis=0)
-    chord = after - before
-    return 0.5 * np.column_stack([chord[:, 1], -chord[:, 0]])
-
-
 def perimeter(ring: Points) -> float:
     """Length of the closed ring."""
     return float(np.linalg.norm(np.roll(ring, -1, axis=0) - ring, axis=1).sum())

@@ -6,7 +6,6 @@ from hypothesis import strategies as st
 from skimage.measure import regionprops
 
 from hidescan.geometry import (
-    area_gradient,
     counter_clockwise,
     outward_normals,
     perimeter,
@@ -62,17 +61,6 @@ def test_moments_agree_with_skimage() -> None:
     (region,) = regionprops(mask)
     assert region.area == pytest.approx(signed_area(rectangle(600, 250, 30)), rel=0.01)
     assert np.rad2deg(region.orientation) % 180 == pytest.approx(60.0, abs=0.3)  # from the row axis
-
-
-def test_gradient_of_the_area_against_differences() -> None:
-    ring = star(5)
-    gradient = area_gradient(ring)
-    for i in (0, 7, 39):
-        for axis in (0, 1):
-            step = np.zeros_like(ring)
-            step[i, axis] = 1e-3
-            slope = (signed_area(ring + step) - signed_area(ring - step)) / 2e-3
-            assert gradient[i, axis] == pytest.approx(slope, rel=1e-6)
 
 
 def test_normals_of_a_circle_point_out() -> None:
