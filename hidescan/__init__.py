@@ -18,6 +18,7 @@ heights         rim px, thickness, lift                     plan view, mm       
 backline        plan view                                   form, back line, neck end              no
 zones           plan view, form                             parts of the hide                      no
 measure         all of these                                figures with their uncertainty budget  no
+marks           marks as seen, plan view, zones             their entries: place and size          no
 assemble        all of these                                `HideMap`                              no
 corrected       map, a person's word on marks               the map with figures that follow       no
 draw            pixels, map                                 the overlay pictures                   no

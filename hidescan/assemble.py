@@ -6,7 +6,7 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 from shapely import orient_polygons
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from hidescan import __version__
 from hidescan.backline import BackLine, Shape
@@ -38,16 +38,17 @@ from hidescan.hidemap import (
     WarningEntry,
     ZoneEntry,
 )
+from hidescan.marks import FoundMark, Surroundings, entries, placed
 from hidescan.measure import Measures
 from hidescan.measured import COVERAGE_FACTOR, Measured
-from hidescan.outline import Hole, Outline
+from hidescan.outline import Outline
 from hidescan.photo import Photo
 from hidescan.plane import Plane
 from hidescan.problems import Doubt, NotFound
 from hidescan.settings import Settings, settings_as_saved
 from hidescan.thickness import Thickness, gauged_thickness, typical_thickness
 from hidescan.usable import lost_to_marks
-from hidescan.zones import Zone, lay_zones, sampling_point, zone_at
+from hidescan.zones import Zone, lay_zones, sampling_point
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,22 +71,28 @@ def assemble(
     shape: Shape,
     measures: Measures,
     *,
+    found: tuple[FoundMark, ...],
     heights: Heights,
     doubts: tuple[Doubt, ...],
     settings: Settings,
 ) -> HideMap:
-    """Make the map: everything in mm is carried into the hide frame, and the camera with it."""
+    """Make the map: everything in mm is carried into the hide frame, and the camera with it.
+
+    `found` are the marks as seen; of those, the through holes become inner rings of the outline too.
+    """
     back = shape.back_line
     frame = _hide_frame(back, plan_view(plane.camera, outline.ring_px, heights))
     camera = plane.camera.moved(frame.x_axis_deg, frame.origin_mm)
     outer = without_crossings(plan_view(camera, outline.ring_px, heights))
-    holes = _holes_inside(camera, outline, outer, heights)
+    seen = placed(camera, found, Polygon(outer), heights)
+    holes = [(mark, ring) for mark, ring in seen if mark.kind == "hole"]
     net = Polygon(outer, [ring for _, ring in holes])
     curve_mm = None if back.source == "none" else frame.xy(back.curve_mm)
     zones = lay_zones(net, shape.form.name, curve_mm, replace(settings.zones, **dict(inputs.zone_lines)))
     gauge = tuple(replace(g, hide_mm=_xy(camera.mm_from_px(np.array([g.photo_px]))[0])) for g in inputs.gauge)
     thickness = thickness_of(gauge, zones, net.area, heights.thickness_mm, inputs.thickness_mm, settings)
-    marks = _hole_marks(holes, zones)
+    back_line = None if curve_mm is None else LineString(curve_mm)
+    marks = entries(seen, Surroundings(Polygon(outer), back_line, zones))
     usable = _usable(net, marks, measures, settings)
     middle = camera.px_from_mm(np.array([outer.mean(axis=0)]))
     return HideMap(
@@ -159,19 +166,9 @@ def _camera_entry(camera: Camera, middle_px: Points) -> CameraEntry:
     )
 
 
-def _holes_inside(camera: Camera, outline: Outline, outer: Points, heights: Heights) -> list[tuple[Hole, Points]]:
-    """The through holes with their plan view, from the neck down; one that touches the rim or another is left out."""
-    hide = Polygon(outer)
-    kept: list[tuple[Hole, Points]] = []
-    for hole in outline.holes:
-        ring = without_crossings(plan_view(camera, hole.ring_px, heights, hole=True))
-        polygon = Polygon(ring)
-        if hide.contains_properly(polygon) and not any(polygon.intersects(Polygon(other)) for _, other in kept):
-            kept.append((hole, ring))
-    return sorted(kept, key=lambda pair: -float(pair[1][:, 1].mean()))
-
-
-def _outline_entry(camera: Camera, outline: Outline, outer: Points, holes: list[tuple[Hole, Points]]) -> OutlineEntry:
+def _outline_entry(
+    camera: Camera, outline: Outline, outer: Points, holes: list[tuple[FoundMark, Points]]
+) -> OutlineEntry:
     doubtful = []
     for start, stop in outline.doubtful:
         at = np.arange(start, stop) % len(outline.ring_px)
@@ -220,41 +217,11 @@ def _zone_entry(zone: Zone, thickness: Thickness) -> ZoneEntry:
     return ZoneEntry(zone.name, _region(zone.polygon), zone.area_mm2, float(mean[0]), float(u[0]))
 
 
-def _hole_marks(holes: list[tuple[Hole, Points]], zones: tuple[Zone, ...]) -> tuple[MarkEntry, ...]:
-    """One mark for each through hole."""
-    marks: list[MarkEntry] = []
-    for hole, ring in holes:
-        polygon = Polygon(ring)
-        length, width = _sides(polygon)
-        marks.append(
-            MarkEntry(
-                id=f"hole-{len(marks) + 1}",
-                kind="hole",
-                hide_mm=PolygonGeometry((_ring(ring),)),
-                photo_px=PolygonGeometry((_ring(hole.ring_px),)),
-                area_mm2=polygon.area,
-                length_mm=length,
-                width_mm=width,
-                zone=zone_at(zones, ring.mean(axis=0)),
-                confidence=hole.confidence,
-                status="found",
-            )
-        )
-    return tuple(marks)
-
-
 def _usable(net: Polygon, marks: tuple[MarkEntry, ...], measures: Measures, settings: Settings) -> Measured:
     """Usable area; its uncertainty is the net area's, in the same proportion."""
     counted = ((m.kind, Polygon(m.hide_mm.coordinates[0])) for m in marks if m.status != "rejected")
     value = net.area - lost_to_marks(net, counted, settings.usable).area
     return Measured(value, measures.area_net.u * value / measures.area_net.value)
-
-
-def _sides(polygon: Polygon) -> tuple[float, float]:
-    """Longer and shorter side of the smallest enclosing rectangle."""
-    corners = np.array(polygon.minimum_rotated_rectangle.exterior.coords)
-    sides = np.linalg.norm(np.diff(corners[:3], axis=0), axis=1)
-    return float(sides.max()), float(sides.min())
 
 
 def _half_turn(angle_deg: float) -> float:

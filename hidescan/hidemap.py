@@ -231,7 +231,7 @@ class ZoneEntry:
 
 @dataclass(frozen=True, slots=True)
 class MarkEntry:
-    """A hole, cut, brand or other mark."""
+    """A hole, cut, brand or other mark; distances are from its nearest point."""
 
     id: str
     kind: MarkKind
@@ -243,6 +243,8 @@ class MarkEntry:
     zone: str | None
     confidence: Number
     status: MarkStatus
+    from_back_line_mm: Number | None = None
+    from_rim_mm: Number | None = None
 
 
 @dataclass(frozen=True, slots=True)

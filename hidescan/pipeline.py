@@ -19,6 +19,7 @@ from hidescan.heights import Heights, plan_view
 from hidescan.hidemap import XY, HideMap, Inputs
 from hidescan.lens import focal_prior, print_scale_priors, with_known_print
 from hidescan.lens_profile import LensProfile
+from hidescan.marks import through_holes
 from hidescan.measure import Measures, Rim, measure
 from hidescan.opencv5 import grey_of
 from hidescan.outline import Outline, find_outline
@@ -90,8 +91,9 @@ def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = 
     if isinstance(neck_mm, NotFound):
         return neck_mm
     shape = find_shape(plan_mm, settings.shape, neck_mm=neck_mm, form=inputs.form)
+    found = through_holes(outline.holes)
     rim = Rim(outline.ring_px, outline.u_px)
-    holes = tuple(Rim(hole.ring_px, np.full(len(hole.ring_px), np.median(rim.u_px))) for hole in outline.holes)
+    holes = tuple(Rim(m.ring_px, np.full(len(m.ring_px), np.median(rim.u_px))) for m in found if m.kind == "hole")
     along = shape.back_line.neck_mm - shape.back_line.tail_mm
     measures = measure(
         plane, rim, holes, leather.thickness, leather.lift, along, settings.measure,
@@ -104,7 +106,9 @@ def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = 
         *_shape_doubts(inputs, shape, settings),
         *_size_doubts(inputs, shape, measures),
     )
-    return assemble(photo, inputs, plane, outline, shape, measures, heights=heights, doubts=doubts, settings=settings)
+    return assemble(
+        photo, inputs, plane, outline, shape, measures, found=found, heights=heights, doubts=doubts, settings=settings
+    )
 
 
 def _neck_given(inputs: Inputs, plane: Plane, plan_mm: Points) -> Points | NotFound | None:
