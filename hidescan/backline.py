@@ -25,7 +25,7 @@ from hidescan.symmetry import (
     unit_outline,
 )
 
-__all__ = ["BackLine", "Shape", "find_shape"]
+__all__ = ["BackLine", "Shape", "drawn_back_line", "find_shape"]
 
 Source = Literal["shape", "given", "none"]
 
@@ -125,6 +125,12 @@ def find_shape(
     high = axis.neck_high > 0.5 or (axis.neck_high == 0.5 and _leans(outline, axis.direction_deg))
     curve = axis.curve if high else axis.curve[::-1]
     return Shape(found, _back_line(outline, curve, axis.angle_sd_deg, confidence, "shape"))
+
+
+def drawn_back_line(tail_mm: NDArray[np.float64], neck_mm: NDArray[np.float64], settings: ShapeSettings) -> BackLine:
+    """The back line that a person drew, straight from tail to neck."""
+    curve_mm = np.linspace(tail_mm, neck_mm, settings.curve_points)
+    return BackLine(tail_mm, neck_mm, curve_mm, settings.given_sd_deg, 1.0, "given")
 
 
 def _axes(

@@ -104,7 +104,9 @@ class Inputs:
 
     `card_scale` is (SX, SY), the measured over the nominal length of the card's two check bars. `neck_px` is a photo
     pixel toward the neck; `arrow` the number of a card whose arrow points to it. `hide_at_px` picks one of several
-    hides. `zone_lines` are zone lines that were moved: name and place, as in `settings.ZoneLines`.
+    hides. `rim_px` are stretches of rim drawn by hand, in the order drawn: each replaces the rim between its ends, one
+    that ends where it began is the whole rim. `back_line_px` is the back line drawn by hand, tail and neck.
+    `zone_lines` are zone lines that were moved: name and place, as in `settings.ZoneLines`.
     """
 
     thickness_mm: Number | None = None
@@ -122,6 +124,8 @@ class Inputs:
     hints: tuple[HintInput, ...] = ()
     gauge: tuple[GaugeInput, ...] = ()
     zone_lines: tuple[tuple[str, Number], ...] = ()
+    rim_px: tuple[Ring, ...] = ()
+    back_line_px: tuple[XY, XY] | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,7 @@ from shapely.geometry import Point, Polygon
 
 from hidescan.adjustment import Prior, Priors, Tape, from_board
 from hidescan.assemble import assemble
-from hidescan.backline import Shape, find_shape
+from hidescan.backline import Shape, drawn_back_line, find_shape
 from hidescan.card import CardSearch, find_cards, is_inverted, paper_corners_mm
 from hidescan.geometry import Points, rotation_2d, without_crossings
 from hidescan.heights import Heights, plan_view
@@ -27,6 +27,7 @@ from hidescan.photo import Photo
 from hidescan.plane import Plane, solve_plane
 from hidescan.problems import Doubt, NotFound
 from hidescan.quality import photo_doubts
+from hidescan.redrawn import redrawn
 from hidescan.region import Hint
 from hidescan.settings import Settings
 from hidescan.species import plausible_size
@@ -69,14 +70,24 @@ def find_floor(
 
 def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = None) -> HideMap | NotFound:
     """Map a photo: every stage takes what the ones before it gave, and none touches disk."""
-    grey = grey_of(photo.rgb)
-    floor = find_floor(photo, grey, inputs, known or Known(), settings)
+    floor = find_floor(photo, grey_of(photo.rgb), inputs, known or Known(), settings)
     if isinstance(floor, NotFound):
         return floor
-    inputs, plane = floor.inputs, floor.plane
+    return map_from(photo, floor, find_hide(photo, floor, settings), settings)
+
+
+def find_hide(photo: Photo, floor: Floor, settings: Settings) -> Outline | NotFound:
+    """The hide's outline as the program sees it, a person's taps honoured."""
+    inputs, camera = floor.inputs, floor.plane.camera
     hints = tuple(Hint(hint.photo_px, hint.inside) for hint in inputs.hints)
-    papers_px = [plane.camera.px_from_mm(corners) for corners in papers_mm(plane)]
-    outline = find_outline(photo.rgb, plane.camera, papers_px, settings.outline, hints=hints, hide_at=inputs.hide_at_px)
+    papers_px = [camera.px_from_mm(corners) for corners in papers_mm(floor.plane)]
+    return find_outline(photo.rgb, camera, papers_px, settings.outline, hints=hints, hide_at=inputs.hide_at_px)
+
+
+def map_from(photo: Photo, floor: Floor, seen: Outline | NotFound, settings: Settings) -> HideMap | NotFound:
+    """The map from what was seen, with the rim and the back line as a person drew them."""
+    inputs, plane = floor.inputs, floor.plane
+    outline = redrawn(seen, tuple(np.array(line) for line in inputs.rim_px), settings.redrawn)
     if isinstance(outline, NotFound):
         return outline
     if on_hide := _lying_on(plane, outline.ring_px):
@@ -91,6 +102,9 @@ def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = 
     if isinstance(neck_mm, NotFound):
         return neck_mm
     shape = find_shape(plan_mm, settings.shape, neck_mm=neck_mm, form=inputs.form)
+    if inputs.back_line_px is not None:
+        tail_mm, neck_mm = plane.camera.mm_from_px(np.array(inputs.back_line_px))
+        shape = replace(shape, back_line=drawn_back_line(tail_mm, neck_mm, settings.shape))
     found = through_holes(outline.holes)
     rim = Rim(outline.ring_px, outline.u_px)
     holes = tuple(Rim(m.ring_px, np.full(len(m.ring_px), np.median(rim.u_px))) for m in found if m.kind == "hole")

@@ -214,6 +214,16 @@ class OutlineSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class RedrawnSettings:
+    """The rim where a person drew it."""
+
+    # A thumb or a mouse on a picture shown at about one photo pixel to one of the screen's: a judgement.
+    hand_u_px: float = 2.0
+    # Distance of the rim's points, as where it was found (`OutlineSettings.ring_step_px`), with room for rounding.
+    step_px: float = 4.0
+
+
+@dataclass(frozen=True, slots=True)
 class LensSettings:
     """Lens profiles."""
 
@@ -492,6 +502,7 @@ class Settings:
     plane: PlaneSettings = field(default_factory=PlaneSettings)
     lens: LensSettings = field(default_factory=LensSettings)
     outline: OutlineSettings = field(default_factory=OutlineSettings)
+    redrawn: RedrawnSettings = field(default_factory=RedrawnSettings)
     shape: ShapeSettings = field(default_factory=ShapeSettings)
     zones: ZoneLines = field(default_factory=ZoneLines)
     sampling: SamplingSettings = field(default_factory=SamplingSettings)

@@ -72,6 +72,8 @@ def merged(old: Inputs, given: Inputs) -> Inputs:
     for name in ("hints", "gauge"):
         new = said.get(name, ())
         said[name] = (*(item for item in getattr(old, name) if item not in new), *new)
+    if ("neck_px" in said or "arrow" in said) and "back_line_px" not in said:
+        said["back_line_px"] = None  # the later word on where the neck is wins
     return replace(old, **said)
 
 

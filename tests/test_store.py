@@ -93,3 +93,9 @@ def test_a_folder_that_cannot_be_made_is_said(tmp_path: Path) -> None:
 def test_a_missing_map_is_said(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="cannot be read"):
         read_map(tmp_path / "none.hide.json")
+
+
+def test_a_neck_given_later_wins_over_a_back_line_drawn_before() -> None:
+    drawn = Inputs(back_line_px=((1.0, 2.0), (3.0, 4.0)))
+    assert merged(drawn, Inputs(neck_px=(9.0, 9.0))).back_line_px is None
+    assert merged(drawn, Inputs(species="deer")).back_line_px == drawn.back_line_px
