@@ -10,6 +10,7 @@ uncertainty. The cost is then one sum of squares, and (J'J)^-1 its covariance.
 """
 
 from dataclasses import dataclass, field
+from typing import Protocol, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -165,7 +166,7 @@ class Adjustment:
             if camera.rotation[2, 2] >= 0 or not all(np.isfinite(s).all() for s in seen):
                 continue  # the floor seen from below, or a card beyond its horizon
             for j, card in enumerate(self.cards[1:], start=1):
-                state.place(j)[:] = _rigid_fit(from_board(card.board_mm), seen[j])
+                state.place(j)[:] = rigid_fit(from_board(card.board_mm), seen[j])
             states.append(state)
         return states
 
@@ -227,6 +228,10 @@ class Adjustment:
         predicted = camera.focal_px * n_d + camera.principal_point_px
         return (predicted - self.observed_px).ravel(), J.reshape(2 * len(n), -1)
 
+    def possible(self, state: State) -> bool:
+        """Whether the camera looks down on the floor."""
+        return bool(state.rotation[2, 2] < 0)
+
     def floor_points(self, state: State) -> Array:
         """Where the corners lie in the floor frame, (N, 3) mm."""
         height = self.priors.mount_mm + np.where(self.owner_on_hide, state.parameters[ON_HIDE], 0.0)
@@ -271,7 +276,44 @@ class Adjustment:
         return xy[0], J
 
 
-def minimised(adjustment: Adjustment, start: State, beat: float = np.inf) -> tuple[State, Array, float] | None:
+class Point(Protocol):
+    """A point in some parameter space that a step moves."""
+
+    def stepped(self, step: Array) -> Self:
+        """The point moved by `step`."""
+        ...
+
+
+AnyState = TypeVar("AnyState", bound=Point)
+SomeState = TypeVar("SomeState", bound=Point, contravariant=True)
+
+
+class Problem(Protocol[SomeState]):
+    """What `minimised` asks of a problem: `Adjustment`'s own methods, over one photo or several."""
+
+    @property
+    def settings(self) -> PlaneSettings:
+        """How corners are weighed and when to stop."""
+        ...
+
+    def corner_misfits(self, state: SomeState) -> tuple[Array, Array]:
+        """Corner coordinates' misfit and its Jacobian."""
+        ...
+
+    def whitened(
+        self, state: SomeState, corners: tuple[Array, Array], sd_px: float, weights: Array
+    ) -> tuple[Array, Array]:
+        """All residuals in units of their standard deviation, and their Jacobian."""
+        ...
+
+    def possible(self, state: SomeState) -> bool:
+        """Whether the state can be."""
+        ...
+
+
+def minimised(
+    adjustment: Problem[AnyState], start: AnyState, beat: float = np.inf
+) -> tuple[AnyState, Array, float] | None:
     """Levenberg-Marquardt with Huber weights renewed in each round.
 
     Own code rather than SciPy's, whose import alone takes longer than the whole solution.
@@ -284,7 +326,7 @@ def minimised(adjustment: Adjustment, start: State, beat: float = np.inf) -> tup
 
     Returns
     -------
-    The state, the corners' weights (2N,), the cost; None where the floor would be seen from below, or given up.
+    The state, the corners' weights (2N,), the cost; None where the state found cannot be, or was given up.
     """
     settings, sd_px = adjustment.settings, adjustment.settings.corner_sd_px
     state, corners, damping = start, adjustment.corner_misfits(start), 1e-6
@@ -312,9 +354,7 @@ def minimised(adjustment: Adjustment, start: State, beat: float = np.inf) -> tup
             break
         if round_ >= settings.rounds_to_beat and trial_cost > 10 * beat:
             return None
-    if state.rotation[2, 2] >= 0:
-        return None
-    return state, weights, trial_cost
+    return (state, weights, trial_cost) if adjustment.possible(state) else None
 
 
 def from_board(board_mm: Points) -> Points:
@@ -333,7 +373,7 @@ def _spread(misfit: Array, least_px: float) -> float:
     return max(least_px, 1.4826 * float(np.median(np.abs(misfit))))
 
 
-def _rigid_fit(source: Points, target: Points) -> Array:
+def rigid_fit(source: Points, target: Points) -> Array:
     """Shift and angle (x, y, radians) that best carry `source` onto `target` (Kabsch 1976, in the plane)."""
     a, b = source - source.mean(axis=0), target - target.mean(axis=0)
     angle = float(np.arctan2(np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]), np.sum(a * b)))

@@ -58,7 +58,7 @@ def bend_of(adjustment: Adjustment, state: State, j: int) -> Bend:
         return Bend(0.0, 0.0)
     ratio = (sums[0] - sums[1]) / len(curved) / (sums[1] / free)
     surface = np.column_stack(curved) @ solutions[1][0][-len(curved) :]
-    return Bend(_f_sigma(ratio, len(curved), free), float(np.ptp(surface)))
+    return Bend(f_sigma(ratio, len(curved), free), float(np.ptp(surface)))
 
 
 def _degree(corners: int) -> int:
@@ -73,7 +73,7 @@ def _by_height(adjustment: Adjustment, state: State) -> Array:
     return np.asarray(camera.px_from_mm(floor + (0.0, 0.0, 0.5)) - camera.px_from_mm(floor - (0.0, 0.0, 0.5)))
 
 
-def _f_sigma(ratio: float, k: int, free: int) -> float:
+def f_sigma(ratio: float, k: int, free: int) -> float:
     """An F ratio as standard deviations of a normal (Paulson 1942)."""
     if ratio <= 0:
         return 0.0

@@ -1,0 +1,398 @@
+"""One least-squares adjustment over several photos: one set of card places, a lens a camera, a pose a photo.
+
+Every photo is a one-photo `Adjustment` over all cards, those it does not show having no corners; its parameters are
+picked from the shared ones by a matrix of noughts and ones, so the analytic Jacobians are those of one photo, and
+blocks that photos do not share are 0 (bundle adjustment: Triggs, McLauchlan, Hartley, Fitzgibbon 2000).
+
+Shared parameters, in this order: ln scale, skew, height of cards on the hide; x, y, angle of every card after the
+first; ln f, k1, k2 of each lens; then for each photo its turn (3), shift (3) and the change of its ln f by focusing.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from hidescan.adjustment import (
+    FIRST_PLACE,
+    K1,
+    K2,
+    LN_F,
+    LN_SCALE,
+    ON_HIDE,
+    SHIFT,
+    SKEW,
+    TURN,
+    Adjustment,
+    Array,
+    Prior,
+    Priors,
+    State,
+    from_board,
+    minimised,
+    rigid_fit,
+)
+from hidescan.camera import Camera
+from hidescan.card import Card, inner_corners_mm
+from hidescan.geometry import Points, rotation_2d
+from hidescan.join.settings import BundleSettings
+from hidescan.plane import CardPlace, Plane
+from hidescan.problems import Doubt, NotFound
+from hidescan.settings import PlaneSettings
+
+_OF_PHOTO = 7  # turn, shift, focus
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class View:
+    """What one photo brings: the plane that it gives alone, the cards used for it, priors, and which lens it has."""
+
+    name: str
+    cards: tuple[Card, ...]
+    plane: Plane
+    priors: Priors
+    lens: str
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class JointState:
+    """A point in the shared parameters' space (G,): with each photo's rotation, and how each picks its own."""
+
+    parameters: Array
+    rotations: tuple[Array, ...]
+    picks: tuple[Array, ...]
+
+    def of(self, k: int) -> State:
+        """Photo k's own state."""
+        return State(self.picks[k] @ self.parameters, self.rotations[k])
+
+    def stepped(self, step: Array) -> "JointState":
+        """The state moved by `step` (G,)."""
+        moved = [self.of(k).stepped(pick @ step) for k, pick in enumerate(self.picks)]
+        parameters = self.parameters + step
+        for k in range(len(self.picks)):
+            parameters[_turn(k, len(parameters), len(self.picks))] = 0.0
+        return JointState(parameters, tuple(state.rotation for state in moved), self.picks)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Bundle:
+    """The observations of all photos; `minimised` solves it as it does one photo's."""
+
+    adjustments: tuple[Adjustment, ...]
+    lenses: tuple[int, ...]
+    picks: tuple[Array, ...]
+    settings: PlaneSettings
+    focus_u: float
+
+    def corner_misfits(self, state: JointState) -> tuple[Array, Array]:
+        """Predicted minus observed corner coordinates of all photos, px (2N,), and their Jacobian (2N, G)."""
+        parts = [a.corner_misfits(state.of(k)) for k, a in enumerate(self.adjustments)]
+        jacobian = [J @ pick for (_, J), pick in zip(parts, self.picks, strict=True)]
+        return np.concatenate([misfit for misfit, _ in parts]), np.vstack(jacobian)
+
+    def whitened(
+        self, state: JointState, corners: tuple[Array, Array], sd_px: float, weights: Array
+    ) -> tuple[Array, Array]:
+        """All residuals in units of their standard deviation, and their Jacobian by the shared parameters."""
+        root = np.sqrt(weights) / sd_px
+        known = self.known(state)
+        residual = np.concatenate([root * corners[0], *(r for r, _ in known.values())])
+        return residual, np.vstack([root[:, None] * corners[1], *(J for _, J in known.values())])
+
+    def known(self, state: JointState) -> dict[str, tuple[Array, Array]]:
+        """What was known beforehand, by kind: whitened residuals and their Jacobians."""
+        of_lens = []
+        for lens in dict.fromkeys(self.lenses):
+            k = self.lenses.index(lens)
+            residual, jacobian = self.adjustments[k].priors.whitened(self._of_lens(state, k))
+            of_lens.append((residual[:3], jacobian[:3] @ self._lens_pick(k)))
+        shared, J_shared = self.adjustments[0].priors.whitened(state.of(0).parameters)
+        J_shared = J_shared @ self.picks[0]
+        focus = self.focus_columns()
+        J_focus = np.zeros((len(focus), len(state.parameters)))
+        J_focus[np.arange(len(focus)), focus] = 1 / self.focus_u
+        tape, J_tape = self.adjustments[0].tape_misfits(state.of(0))
+        return {
+            "lens": (
+                np.concatenate([*(r for r, _ in of_lens), state.parameters[focus] / self.focus_u]),
+                np.vstack([*(J for _, J in of_lens), J_focus]),
+            ),
+            "print scale": (shared[3:5], J_shared[3:5]),
+            "card on the hide": (shared[5:], J_shared[5:]),
+            "tape": (tape, J_tape @ self.picks[0]),
+        }
+
+    def focus_columns(self) -> list[int]:
+        """Where each photo's change of focal length stands among the shared parameters."""
+        count = self.picks[0].shape[1]
+        return [_turn(k, count, len(self.picks)).start + 6 for k in range(len(self.picks))]
+
+    def _lens_pick(self, k: int) -> Array:
+        """Photo k's pick without its own change by focusing: what the priors of its lens speak of."""
+        pick = self.picks[k].copy()
+        pick[LN_F, self.focus_columns()[k]] = 0.0
+        return pick
+
+    def _of_lens(self, state: JointState, k: int) -> Array:
+        return np.asarray(self._lens_pick(k) @ state.parameters)
+
+    def possible(self, state: JointState) -> bool:
+        """Whether every camera looks down on the floor."""
+        return all(rotation[2, 2] < 0 for rotation in state.rotations)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Joint:
+    """The adjusted cameras over one floor.
+
+    Attributes
+    ----------
+    bundle, state, covariance, information
+        As in `plane.Plane`, over the shared parameters (G,).
+    names, sizes_px
+        Of the photos.
+    places
+        One for each card used, by number.
+    corner_sd_px
+        Standard deviation of a corner's coordinate in each photo, a posteriori.
+    doubts
+        Focal lengths that the cards contradict, tapes that disagree.
+    """
+
+    bundle: Bundle
+    state: JointState
+    covariance: Array
+    information: Mapping[str, Array]
+    names: tuple[str, ...]
+    sizes_px: tuple[tuple[int, int], ...]
+    places: tuple[CardPlace, ...]
+    corner_sd_px: tuple[float, ...]
+    doubts: tuple[Doubt, ...]
+
+    def camera(self, k: int) -> Camera:
+        """Photo k's camera in the shared floor frame."""
+        return self.state.of(k).camera(self.sizes_px[k])
+
+    def camera_after(self, k: int, step: Array) -> Camera:
+        """Photo k's camera with the shared parameters moved by `step` (G,), for derivatives."""
+        return self.state.of(k).stepped(self.state.picks[k] @ step).camera(self.sizes_px[k])
+
+
+def solve_joint(views: tuple[View, ...], settings: BundleSettings, plane: PlaneSettings) -> Joint | NotFound:
+    """Adjust all photos at once.
+
+    Parameters
+    ----------
+    views
+        At least one; each shares a card with the others, directly or through others.
+
+    Returns
+    -------
+    The cameras; or why there are none: "photo-apart", "card-misfit".
+    """
+    numbers = _by_use(views)
+    started = _chained(views, numbers)
+    if isinstance(started, NotFound):
+        return started
+    bundle = _bundle(views, numbers, settings, plane)
+    result = minimised(bundle, _start(bundle, views, started, numbers))
+    if result is None:
+        return NotFound(
+            "card-misfit",
+            "The photos' cards fit no cameras above one flat floor.",
+            "Lay the cards flat; map one by one.",
+        )
+    bundle, result, doubts = _cards_over_exif(bundle, views, result)
+    state, weights, _ = result
+    information, sd_px = _information(bundle, state, weights)
+    covariance: Array = np.linalg.inv(np.sum(list(information.values()), axis=0))
+    return Joint(
+        bundle,
+        state,
+        covariance,
+        information,
+        tuple(view.name for view in views),
+        tuple(view.plane.size_px for view in views),
+        _places(bundle, state),
+        sd_px,
+        (*doubts, *_tape_doubts(bundle, state, covariance)),
+    )
+
+
+def _by_use(views: tuple[View, ...]) -> list[int]:
+    """Numbers of all cards, the one seen in most photos first: it is the floor's frame."""
+    seen = [card.number for view in views for card in view.cards]
+    return sorted(set(seen), key=lambda number: (-seen.count(number), number))
+
+
+def _chained(views: tuple[View, ...], numbers: list[int]) -> list[tuple[float, Points]] | NotFound:
+    """Each photo's own floor in the shared one: its angle (degrees) and origin, by cards in common.
+
+    Starts at a photo of the first card and goes on with whichever photo shares most cards with those already there.
+    """
+    local = inner_corners_mm()[[0, 2, 9, 11]]
+
+    def corners(centre: Points, angle_deg: float) -> Points:
+        return np.asarray(from_board(local) @ rotation_2d(angle_deg).T + centre)
+
+    own = [{p.number: corners(p.centre_mm, p.angle_deg) for p in view.plane.places} for view in views]
+    first = max((k for k in range(len(views)) if numbers[0] in own[k]), key=lambda k: len(own[k]))
+    datum = next(p for p in views[first].plane.places if p.number == numbers[0])
+    placed: dict[int, tuple[float, Points]] = {
+        first: (-datum.angle_deg, np.asarray(-datum.centre_mm @ rotation_2d(-datum.angle_deg).T))
+    }
+    shared = {n: xy @ rotation_2d(placed[first][0]).T + placed[first][1] for n, xy in own[first].items()}
+    while len(placed) < len(views):
+        rest = [k for k in range(len(views)) if k not in placed]
+        k = max(rest, key=lambda k: len(own[k].keys() & shared.keys()))
+        common = sorted(own[k].keys() & shared.keys())
+        if not common:
+            there = ", ".join(str(n) for n in sorted(shared))
+            return NotFound(
+                "photo-apart",
+                f"{views[k].name} shows none of the cards that the other photos show ({there}).",
+                "Take it again with at least one of those cards in it.",
+            )
+        x, y, angle = rigid_fit(np.vstack([own[k][n] for n in common]), np.vstack([shared[n] for n in common]))
+        placed[k] = (float(np.rad2deg(angle)), np.array([x, y]))
+        turn = rotation_2d(placed[k][0])
+        shared |= {n: xy @ turn.T + placed[k][1] for n, xy in own[k].items() if n not in shared}
+    return [placed[k] for k in range(len(views))]
+
+
+def _bundle(views: tuple[View, ...], numbers: list[int], settings: BundleSettings, plane: PlaneSettings) -> Bundle:
+    names = list(dict.fromkeys(view.lens for view in views))
+    lenses = tuple(names.index(view.lens) for view in views)
+    shared = 3 + 3 * (len(numbers) - 1)
+    count = shared + 3 * len(names) + _OF_PHOTO * len(views)
+    on_hide = frozenset(p.number for view in views for p in view.plane.places if p.on_hide)
+    adjustments, picks = [], []
+    for k, view in enumerate(views):
+        seen = {card.number: card for card in view.cards}
+        unseen = next(iter(view.cards))
+        cards = tuple(
+            seen.get(n, replace(unseen, number=n, board_mm=np.zeros((0, 2)), corners_px=np.zeros((0, 2))))
+            for n in numbers
+        )
+        adjustments.append(Adjustment(cards, view.plane.size_px, view.priors, on_hide, plane))
+        pick = np.zeros((FIRST_PLACE + 3 * (len(numbers) - 1), count))
+        pick[[LN_SCALE, SKEW, ON_HIDE], [0, 1, 2]] = 1.0
+        pick[np.arange(FIRST_PLACE, len(pick)), np.arange(3, shared)] = 1.0
+        pick[[LN_F, K1, K2], shared + 3 * lenses[k] + np.arange(3)] = 1.0
+        turn = _turn(k, count, len(views))
+        pick[TURN, turn] = pick[SHIFT, turn.start + 3 : turn.start + 6] = np.eye(3)
+        pick[LN_F, turn.start + 6] = 1.0
+        picks.append(pick)
+    return Bundle(tuple(adjustments), lenses, tuple(picks), plane, settings.focus_ln_focal_u)
+
+
+def _turn(k: int, count: int, photos: int) -> slice:
+    """Where photo k's turn stands among `count` shared parameters."""
+    first = count - _OF_PHOTO * (photos - k)
+    return slice(first, first + 3)
+
+
+def _start(
+    bundle: Bundle, views: tuple[View, ...], floors: list[tuple[float, Points]], numbers: list[int]
+) -> JointState:
+    """What the photos say alone, brought into one frame; where several speak, the first."""
+    count = bundle.picks[0].shape[1]
+    parameters, rotations = np.zeros(count), []
+    for k in reversed(range(len(views))):
+        angle_deg, origin_mm = floors[k]
+        own = views[k].plane.state.parameters
+        camera = views[k].plane.camera.moved(-angle_deg, -origin_mm @ rotation_2d(-angle_deg).T)
+        local = np.zeros(len(bundle.picks[k]))
+        local[[LN_F, K1, K2, LN_SCALE, SKEW, ON_HIDE]] = own[[LN_F, K1, K2, LN_SCALE, SKEW, ON_HIDE]]
+        local[SHIFT] = camera.translation_mm
+        used = bundle.picks[k].any(axis=1) & (local != 0)
+        for row in np.flatnonzero(used):
+            parameters[np.flatnonzero(bundle.picks[k][row])[0]] = local[row]
+        for place in views[k].plane.places:
+            if j := numbers.index(place.number):
+                xy = place.centre_mm @ rotation_2d(angle_deg).T + origin_mm
+                parameters[3 * j : 3 * j + 3] = *xy, np.deg2rad(place.angle_deg + angle_deg)
+        rotations.append(camera.rotation)
+    return JointState(parameters, tuple(reversed(rotations)), bundle.picks)
+
+
+_Result = tuple[JointState, Array, float]
+
+
+def _cards_over_exif(bundle: Bundle, views: tuple[View, ...], result: _Result) -> tuple[Bundle, _Result, list[Doubt]]:
+    """Solve again without a lens's given focal length where the cards contradict it (as `plane` does for one photo)."""
+    plane = bundle.settings
+    doubts = []
+    for lens in dict.fromkeys(bundle.lenses):
+        k = bundle.lenses.index(lens)
+        prior = bundle.adjustments[k].priors.ln_focal
+        if prior.u >= plane.broad_ln_focal_u:
+            continue
+        information, _ = _information(bundle, result[0], result[1])
+        column = int(np.flatnonzero(bundle.picks[k][LN_F])[0])
+        u = float(np.sqrt(np.linalg.inv(np.sum(list(information.values()), axis=0))[column, column]))
+        change = float(result[0].parameters[column]) - prior.mean
+        expected = float(np.sqrt(max(prior.u**2 - u**2, 1e-12)))
+        if abs(change) <= plane.focal_contradiction_sigma * expected:
+            continue
+        broad = Prior(prior.mean, plane.broad_ln_focal_u)
+        freed = replace(
+            bundle,
+            adjustments=tuple(
+                replace(a, priors=replace(a.priors, ln_focal=broad, lens_covariance=None)) if of == lens else a
+                for a, of in zip(bundle.adjustments, bundle.lenses, strict=True)
+            ),
+        )
+        again = minimised(freed, result[0])
+        if again is None:
+            continue
+        bundle, result = freed, again
+        percent = 100 * (float(np.exp(result[0].parameters[column] - prior.mean)) - 1)
+        names = ", ".join(view.name for view, of in zip(views, bundle.lenses, strict=True) if of == lens)
+        message = f"The cards say the focal length of {names} is {percent:+.0f} % off what the photos claim."
+        doubts.append(Doubt("focal-doubtful", f"{message} The cards were believed."))
+    return bundle, result, doubts
+
+
+def _information(bundle: Bundle, state: JointState, weights: Array) -> tuple[dict[str, Array], tuple[float, ...]]:
+    """What each kind of observation knows of the shared parameters, (G, G) each, and each photo's corner deviation.
+
+    As in `plane`, a photo's corner variance is its weighted residuals pooled with the prior variance. Its share of the
+    parameters that the corners determine is taken to be its share of the corners.
+    """
+    settings = bundle.settings
+    misfit, J = bundle.corner_misfits(state)
+    ends = np.cumsum([2 * len(a.observed_px) for a in bundle.adjustments])[:-1]
+    determined = len(state.parameters) - 3 - len(bundle.picks)  # scale, height and focusing are priors' matter
+    corners, deviations = np.zeros((J.shape[1], J.shape[1])), []
+    for r, w, part in zip(np.split(misfit, ends), np.split(weights, ends), np.split(J, ends), strict=True):
+        free = max(0.0, float(w.sum()) * (1 - determined / len(misfit)))
+        pooled = settings.corner_sd_dof * settings.corner_sd_px**2 + float(np.sum(w * r**2))
+        variance = pooled / (settings.corner_sd_dof + free)
+        corners += (part.T * (w / variance)) @ part
+        deviations.append(float(np.sqrt(variance)))
+    known = {kind: jacobian.T @ jacobian for kind, (_, jacobian) in bundle.known(state).items()}
+    return {"corner noise": corners, **known}, tuple(deviations)
+
+
+def _places(bundle: Bundle, state: JointState) -> tuple[CardPlace, ...]:
+    misfits = [a.corner_misfits(state.of(k))[0].reshape(-1, 2) for k, a in enumerate(bundle.adjustments)]
+    places = []
+    for j, card in enumerate(bundle.adjustments[0].cards):
+        mine = np.vstack([m[a.owner == j] for m, a in zip(misfits, bundle.adjustments, strict=True)])
+        x, y, angle = state.of(0).place(j)
+        corners = max(int((a.owner == j).sum()) for a in bundle.adjustments)
+        on_hide = card.number in bundle.adjustments[0].on_hide
+        rms = float(np.sqrt(np.mean(mine**2)))
+        places.append(CardPlace(card.number, corners, rms, np.array([x, y]), float(np.rad2deg(angle)), on_hide))
+    return tuple(sorted(places, key=lambda place: place.number))
+
+
+def _tape_doubts(bundle: Bundle, state: JointState, covariance: Array) -> list[Doubt]:
+    """Tapes further from the result than their own uncertainty and the result's leave room for."""
+    misfits, J = bundle.known(state)["tape"]
+    room = np.sqrt(np.maximum(1.0 - np.einsum("ip,pq,iq->i", J, covariance, J), 1e-6))
+    if not (np.abs(misfits) > bundle.settings.contradiction_sigma * room).any():
+        return []
+    return [Doubt("tapes-disagree", "The tapes disagree with the cards beyond their uncertainty: measure again.")]
