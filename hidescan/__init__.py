@@ -21,7 +21,9 @@ zones           plan view, form                             parts of the hide   
 measure         all of these                                figures with their uncertainty budget  no
 marks           marks as seen, plan view, zones             their entries: place and size          no
 assemble        all of these                                `HideMap`                              no
+usable          net, marks                                  usable area with its uncertainty       no
 corrected       map, a person's word on marks               the map with figures that follow       no
+same_marks      two maps of a hide, marks from elsewhere    ids and words carried over             no
 draw            pixels, map                                 the overlay pictures                   no
 exports, sheet  map, pixels where needed                    bytes of each format                   no
 store           maps                                        files                                  reads, writes

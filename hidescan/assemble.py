@@ -26,7 +26,6 @@ from hidescan.hidemap import (
     HideMap,
     Inputs,
     LineGeometry,
-    MarkEntry,
     MeasureEntry,
     MeasuresEntry,
     MultiPolygonGeometry,
@@ -47,7 +46,7 @@ from hidescan.plane import Plane
 from hidescan.problems import Doubt, NotFound
 from hidescan.settings import Settings, settings_as_saved
 from hidescan.thickness import Thickness, gauged_thickness, typical_thickness
-from hidescan.usable import lost_to_marks
+from hidescan.usable import usable_area
 from hidescan.zones import Zone, lay_zones, sampling_point
 
 
@@ -93,7 +92,8 @@ def assemble(
     thickness = thickness_of(gauge, zones, net.area, heights.thickness_mm, inputs.thickness_mm, settings)
     back_line = None if curve_mm is None else LineString(curve_mm)
     marks = entries(seen, Surroundings(Polygon(outer), back_line, zones))
-    usable = _usable(net, marks, measures, settings)
+    net_budget = [(row.source, row.area_percent) for row in measures.budget]
+    usable = usable_area(net, marks, measures.area_net, net_budget, settings.usable)
     middle = camera.px_from_mm(np.array([outer.mean(axis=0)]))
     return HideMap(
         program=ProgramInfo(__version__, settings_as_saved(settings)),
@@ -121,7 +121,7 @@ def assemble(
         measures=MeasuresEntry(
             _figure(measures.area_gross),
             _figure(measures.area_net),
-            _figure(usable),
+            _figure(usable.area),
             _figure(measures.length),
             _figure(measures.width),
             _figure(measures.perimeter),
@@ -132,6 +132,8 @@ def assemble(
         warnings=tuple(WarningEntry(doubt.code, doubt.message) for doubt in doubts),
         thickness_source=thickness.label,
         sampling_mm=_sampling(net, shape.form.name, curve_mm, settings),
+        usable_budget=tuple(BudgetEntry(source, 100 * u / usable.area.value) for source, u in usable.u_by_source_mm2),
+        marks_numbered=len(marks),
     )
 
 
@@ -215,13 +217,6 @@ def _zone_entry(zone: Zone, thickness: Thickness) -> ZoneEntry:
     inside = zone.polygon.representative_point()
     mean, u = thickness.predict(np.array([[inside.x, inside.y]]))
     return ZoneEntry(zone.name, _region(zone.polygon), zone.area_mm2, float(mean[0]), float(u[0]))
-
-
-def _usable(net: Polygon, marks: tuple[MarkEntry, ...], measures: Measures, settings: Settings) -> Measured:
-    """Usable area; its uncertainty is the net area's, in the same proportion."""
-    counted = ((m.kind, Polygon(m.hide_mm.coordinates[0])) for m in marks if m.status != "rejected")
-    value = net.area - lost_to_marks(net, counted, settings.usable).area
-    return Measured(value, measures.area_net.u * value / measures.area_net.value)
 
 
 def _half_turn(angle_deg: float) -> float:

@@ -4,15 +4,16 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from hidescan.corrected import carried_statuses, with_statuses
+from hidescan.corrected import with_words
 from hidescan.draw import map_picture, zones_picture
 from hidescan.files import write_whole
-from hidescan.hidemap import XY, HideMap, Inputs, MarkStatus
+from hidescan.hidemap import XY, HideMap, Inputs
 from hidescan.lens_file import kept_profile, read_profile
 from hidescan.lens_profile import LensProfile
 from hidescan.photo import READABLE, Photo, read_photo
 from hidescan.pipeline import Known, run
 from hidescan.problems import BadInput, NotFound
+from hidescan.same_marks import carried_over
 from hidescan.settings import Settings
 from hidescan.store import earlier_map, map_path, merged, read_map, save_map
 
@@ -72,8 +73,13 @@ def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
     return target, _map_and_keep(photo, target, old, job, settings)
 
 
-def edit_one(path: Path, photo_path: Path, job: Job, statuses: Mapping[str, MarkStatus], settings: Settings) -> HideMap:
+def edit_one(path: Path, photo_path: Path, job: Job, words: Mapping[str, str], settings: Settings) -> HideMap:
     """Map a map's own photo again with more given, and keep a new revision.
+
+    Parameters
+    ----------
+    words
+        What a person says of marks, by id: a status or a kind.
 
     Raises
     ------
@@ -85,7 +91,7 @@ def edit_one(path: Path, photo_path: Path, job: Job, statuses: Mapping[str, Mark
     if photo.sha256 != old.photo.sha256:
         raise BadInput(f"{photo_path}: is not the photo of {path.name} (its content differs). Give the right one.")
     try:
-        old = with_statuses(old, statuses, settings)
+        old = with_words(old, words, settings)
     except KeyError as error:
         known = ", ".join(mark.id for mark in old.marks) or "none"
         raise BadInput(f"{path.name}: there is no mark {error}. Its marks: {known}.") from error
@@ -98,8 +104,8 @@ def _map_and_keep(photo: Photo, target: Path, old: HideMap | None, job: Job, set
     hide_map = run(photo, inputs, settings, known_for(photo, inputs, job.card_scales))
     if isinstance(hide_map, NotFound):
         raise BadInput(f"{photo.file}: {hide_map}")
-    if old is not None and (statuses := carried_statuses(old, hide_map)):
-        hide_map = with_statuses(hide_map, statuses, settings)
+    if old is not None:
+        hide_map = carried_over(old, hide_map, settings)
     pictures = {
         "map": map_picture(photo.rgb, hide_map, job.units, settings.draw),
         "zones": zones_picture(photo.rgb, hide_map, job.units, settings.draw),

@@ -166,7 +166,11 @@ def edit(
     gauge_file: GaugeFile = None,
     state: Annotated[str | None, typer.Option(help="fresh, salted, wet, dried slack, dried on a frame ...")] = None,
     tannage: Annotated[str | None, typer.Option(help="brain-tanned smoked, commercial, vegetable, rawhide ...")] = None,
-    mark: Annotated[list[str] | None, typer.Option(help="ID:confirmed or ID:rejected.")] = None,
+    conditioning: Annotated[
+        str | None,
+        typer.Option(help="the air it lay in: two days at 23 C and 50 %, not conditioned ..."),
+    ] = None,
+    mark: Annotated[list[str] | None, typer.Option(help="ID:confirmed, ID:rejected or ID:KIND.")] = None,
     zone_line: Annotated[list[str] | None, typer.Option(help="Move a zone line: shoulder=0.6.")] = None,
     units: UnitsWord = Units.ft,
 ) -> None:
@@ -182,12 +186,12 @@ def edit(
     words = options.Words(
         thickness, card_scale, tuple(tape or ()), lens, neck, arrow, form, face, species, tuple(inside or ()),
         tuple(outside or ()), tuple(gauge or ()), _table(gauge_file), str(gauge_file), None, state, tannage,
-        tuple(zone_line or ()),
+        tuple(zone_line or ()), conditioning,
     )  # fmt: skip
-    statuses = dict(options.mark_status(text) for text in mark or ())
+    words_on_marks = dict(options.mark_word(text) for text in mark or ())
     job = Job(None, words.read(settings.thickness.reading_u_mm), card_scales(), units.value, False, False)
     at = photo or map_file.parent / read_map(map_file).photo.file
-    hide_map = edit_one(map_file, at, job, statuses, settings)
+    hide_map = edit_one(map_file, at, job, words_on_marks, settings)
     print("\n".join(summary_lines(map_file.name.removesuffix(".hide.json"), hide_map, units.value)))
     print(f"  revision {hide_map.revision} of {map_file}")
 

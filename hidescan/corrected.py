@@ -1,19 +1,23 @@
-"""A map with a person's word on its marks: statuses carried over, and the figures that follow from them."""
+"""A map with a person's word on its marks, and the figures that follow from them."""
 
 from collections.abc import Mapping
 from dataclasses import replace
+from typing import cast, get_args
 
+import numpy as np
 from shapely.geometry import Polygon
 
-from hidescan.hidemap import HideMap, MarkEntry, MarkStatus, MeasureEntry, PolygonGeometry
+from hidescan.geometry import Points
+from hidescan.hidemap import BudgetEntry, HideMap, MarkEntry, MarkKind, MarkStatus, MeasureEntry, PolygonGeometry
+from hidescan.marks import Surroundings, mark_entry, number_of, surroundings_of
+from hidescan.measured import Measured
+from hidescan.problems import BadInput
 from hidescan.settings import Settings
-from hidescan.usable import lost_to_marks
-
-SAME_MARK_OVERLAP = 0.3  # of the smaller of two, in the photo: the same photo mapped again moves rims by a pixel or two
+from hidescan.usable import usable_area
 
 
-def with_statuses(hide_map: HideMap, statuses: Mapping[str, MarkStatus], settings: Settings) -> HideMap:
-    """The map with these marks' statuses, by id, and net and usable area that follow.
+def with_words(hide_map: HideMap, words: Mapping[str, str], settings: Settings) -> HideMap:
+    """The map with what a person says of its marks, by id: a status, or a kind, which confirms it as such.
 
     A rejected hole is no hole: its inner ring is closed and its area is leather again.
 
@@ -21,17 +25,50 @@ def with_statuses(hide_map: HideMap, statuses: Mapping[str, MarkStatus], setting
     ------
     KeyError
         An id that no mark has.
+    BadInput
+        A mark at the rim was called a hole.
     """
-    unknown = statuses.keys() - {mark.id for mark in hide_map.marks}
+    unknown = words.keys() - {mark.id for mark in hide_map.marks}
     if unknown:
         raise KeyError(min(unknown))
-    marks = tuple(replace(mark, status=statuses.get(mark.id, mark.status)) for mark in hide_map.marks)
+    around = surroundings_of(hide_map)
+    marks = []
+    for mark in hide_map.marks:
+        word = words.get(mark.id)
+        if word in get_args(MarkKind):
+            mark = as_kind(mark, cast(MarkKind, word), around)
+            if word == "hole" and not around.outer.contains_properly(Polygon(mark.hide_mm.coordinates[0])):
+                raise BadInput(f"{mark.id} lies at the rim and cannot be a hole: call it a cut.")
+        elif word is not None:
+            mark = replace(mark, status=cast(MarkStatus, word))
+        marks.append(mark)
+    return with_marks(hide_map, tuple(marks), settings)
+
+
+def as_kind(mark: MarkEntry, kind: MarkKind, around: Surroundings) -> MarkEntry:
+    """A mark that a person called by another kind: confirmed, and measured as one of that kind is."""
+    confidence, status = mark.confidence, mark.status if mark.status == "added" else "confirmed"
+    return mark_entry(mark.id, kind, ring_of(mark.hide_mm), ring_of(mark.photo_px), around,
+                      confidence=confidence, status=status)  # fmt: skip
+
+
+def with_marks(hide_map: HideMap, marks: tuple[MarkEntry, ...], settings: Settings) -> HideMap:
+    """The map with these marks, its holes made from them, and net and usable area that follow."""
     outer = hide_map.outline.hide_mm.coordinates[0]
-    holes = [mark for mark in marks if mark.kind == "hole" and mark.status != "rejected"]
+    holes: list[MarkEntry] = []
+    for mark in marks:
+        polygon = Polygon(mark.hide_mm.coordinates[0])
+        apart = all(polygon.disjoint(Polygon(other.hide_mm.coordinates[0])) for other in holes)
+        if mark.kind == "hole" and mark.status != "rejected" and apart and Polygon(outer).contains_properly(polygon):
+            holes.append(mark)
     net = Polygon(outer, [mark.hide_mm.coordinates[0] for mark in holes])
-    counted = ((mark.kind, Polygon(mark.hide_mm.coordinates[0])) for mark in marks if mark.status != "rejected")
-    usable = net.area - lost_to_marks(net, counted, settings.usable).area
     m = hide_map.measures
+    area_net = _in_proportion(m.area_net, net.area)
+    u = area_net.expanded_uncertainty
+    measured_net = Measured(net.area, float("nan") if u is None else u / area_net.coverage_factor)
+    budget = [(row.source, row.area_percent) for row in hide_map.budget]
+    usable = usable_area(net, marks, measured_net, budget, settings.usable)
+    expanded = usable.area.expanded
     return replace(
         hide_map,
         marks=marks,
@@ -43,25 +80,22 @@ def with_statuses(hide_map: HideMap, statuses: Mapping[str, MarkStatus], setting
             ),
         ),
         measures=replace(
-            m, area_net=_in_proportion(m.area_net, net.area), area_usable=_in_proportion(m.area_usable, usable)
+            m,
+            area_net=area_net,
+            area_usable=replace(
+                m.area_usable,
+                value=usable.area.value,
+                expanded_uncertainty=expanded if np.isfinite(expanded) else None,
+            ),
         ),
+        usable_budget=tuple(BudgetEntry(source, 100 * v / usable.area.value) for source, v in usable.u_by_source_mm2),
+        marks_numbered=max(hide_map.marks_numbered, *(number_of(mark) for mark in marks), 0),
     )
 
 
-def carried_statuses(old: HideMap, new: HideMap) -> dict[str, MarkStatus]:
-    """Statuses that a person gave in an older map of the same photo, by the ids of the new one."""
-    given = [mark for mark in old.marks if mark.status != "found"]
-    found: dict[str, MarkStatus] = {}
-    for mark in new.marks:
-        same = next((g for g in given if g.kind == mark.kind and _overlap(g, mark) > SAME_MARK_OVERLAP), None)
-        if same is not None:
-            found[mark.id] = same.status
-    return found
-
-
-def _overlap(a: MarkEntry, b: MarkEntry) -> float:
-    p, q = (Polygon(mark.photo_px.coordinates[0]).buffer(0) for mark in (a, b))
-    return float(p.intersection(q).area / max(min(p.area, q.area), 1e-9))
+def ring_of(geometry: PolygonGeometry) -> Points:
+    """A mark's ring as points (M, 2), not closed."""
+    return np.array(geometry.coordinates[0][:-1])
 
 
 def _in_proportion(figure: MeasureEntry, value: float) -> MeasureEntry:

@@ -121,6 +121,7 @@ class Inputs:
     species: str | None = None
     tannage: str | None = None
     state: str | None = None
+    conditioning: str | None = None
     hints: tuple[HintInput, ...] = ()
     gauge: tuple[GaugeInput, ...] = ()
     zone_lines: tuple[tuple[str, Number], ...] = ()
@@ -216,7 +217,7 @@ class MeasuresEntry:
 
 @dataclass(frozen=True, slots=True)
 class BudgetEntry:
-    """Standard uncertainty (k = 1) of the net area from one source, percent."""
+    """Standard uncertainty (k = 1) of the net area (`usable_budget`: of the usable area) from one source, percent."""
 
     source: str
     area_percent: Number
@@ -261,7 +262,10 @@ class WarningEntry:
 
 @dataclass(frozen=True, slots=True)
 class HideMap:
-    """A measured hide."""
+    """A measured hide.
+
+    `marks_numbered` is the highest number that a mark's id ever had in this map: numbers are not used again.
+    """
 
     program: ProgramInfo
     photo: PhotoInfo
@@ -278,6 +282,8 @@ class HideMap:
     warnings: tuple[WarningEntry, ...]
     thickness_source: str = ""
     sampling_mm: XY | None = None
+    usable_budget: tuple[BudgetEntry, ...] = ()
+    marks_numbered: int = 0
     revision: int = 1
     parent_sha256: str | None = None
     format: Literal["hidescan-map"] = field(default="hidescan-map")
@@ -294,6 +300,13 @@ class HideMap:
             np.array(c.rotation),
             np.array(c.translation_mm),
         )
+
+    def upper_face_mm(self) -> float:
+        """Height of the leather's upper face over the floor: the thickness a person gave, else the zones' mean."""
+        if self.inputs.thickness_mm is not None:
+            return self.inputs.thickness_mm
+        area = sum(zone.area_mm2 for zone in self.zones)
+        return sum(zone.thickness_mm * zone.area_mm2 for zone in self.zones) / area if area else 0.0
 
 
 def to_json(hide_map: HideMap) -> bytes:
@@ -324,13 +337,32 @@ def from_json(data: bytes, name: str) -> HideMap:
             f"{name}: has version {plain.get('version')}, this program reads version {VERSION}. Update hidescan."
         )
     try:
-        return _adapter().validate_python(plain)
+        hide_map = _adapter().validate_python(plain)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         where = ".".join(str(part) for part in first["loc"])
         raise BadInput(
             f"{name}: {where}: {first['msg']}. The file was changed by hand; map the photo again."
         ) from error
+    if fault := _ring_fault(hide_map):
+        raise BadInput(f"{name}: {fault}. The file was changed by hand; map the photo again.")
+    return hide_map
+
+
+def _ring_fault(hide_map: HideMap) -> str | None:
+    """What makes a ring in the hide frame no plain ring; None where all are."""
+    from shapely import is_valid_reason
+    from shapely.geometry import Polygon
+
+    rings = {"outline": hide_map.outline.hide_mm} | {mark.id: mark.hide_mm for mark in hide_map.marks}
+    for what, geometry in rings.items():
+        try:
+            polygon = Polygon(geometry.coordinates[0], geometry.coordinates[1:])
+        except (IndexError, ValueError):
+            return f"{what}.hide_mm is no ring"
+        if not polygon.is_valid or not polygon.area > 0:
+            return f"{what}.hide_mm is no plain ring ({is_valid_reason(polygon)})"
+    return None
 
 
 def json_schema() -> dict[str, Any]:

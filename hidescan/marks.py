@@ -11,12 +11,12 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from shapely.geometry import LineString, Polygon
+from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from hidescan.camera import Camera
 from hidescan.geometry import Points, without_crossings
 from hidescan.heights import Heights, plan_view
-from hidescan.hidemap import MarkEntry, MarkKind, MarkStatus, PolygonGeometry
+from hidescan.hidemap import HideMap, MarkEntry, MarkKind, MarkStatus, MultiPolygonGeometry, PolygonGeometry
 from hidescan.holes import Hole
 from hidescan.zones import Zone, zone_at
 
@@ -40,6 +40,16 @@ class Surroundings:
     outer: Polygon
     back_line: LineString | None
     zones: tuple[Zone, ...]
+
+
+def surroundings_of(hide_map: HideMap) -> Surroundings:
+    """The surroundings of a map's marks."""
+    curve = hide_map.back_line.curve_mm.coordinates
+    return Surroundings(
+        Polygon(hide_map.outline.hide_mm.coordinates[0]),
+        None if hide_map.back_line.source == "none" else LineString(curve),
+        tuple(Zone(zone.name, _region(zone.hide_mm)) for zone in hide_map.zones),
+    )
 
 
 def through_holes(holes: tuple[Hole, ...]) -> tuple[FoundMark, ...]:
@@ -132,6 +142,12 @@ def number_of(mark: MarkEntry) -> int:
     """The number in a mark's id, by which pictures and sheets call it; 0 where a hand-written id has none."""
     found = re.search(r"(\d+)$", mark.id)
     return int(found[1]) if found else 0
+
+
+def _region(geometry: PolygonGeometry | MultiPolygonGeometry) -> Polygon | MultiPolygon:
+    if isinstance(geometry, PolygonGeometry):
+        return Polygon(geometry.coordinates[0], geometry.coordinates[1:])
+    return MultiPolygon([(part[0], part[1:]) for part in geometry.coordinates])
 
 
 def _ring(points: Points) -> tuple[tuple[float, float], ...]:

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, fields
 from typing import cast, get_args
 
-from hidescan.hidemap import XY, Face, FormName, GaugeInput, HintInput, Inputs, MarkStatus, TapeInput
+from hidescan.hidemap import XY, Face, FormName, GaugeInput, HintInput, Inputs, MarkKind, TapeInput
 from hidescan.problems import BadInput
 from hidescan.settings import ZoneLines
 from hidescan.units import parse_length_mm, parse_thickness_mm
@@ -118,12 +118,15 @@ def zone_line(text: str) -> tuple[str, float]:
     return name, place
 
 
-def mark_status(text: str) -> tuple[str, MarkStatus]:
-    """What a person says of a mark, as in `hole-2:rejected`."""
-    name, _, status = text.rpartition(":")
-    if not name or status not in ("confirmed", "rejected"):
-        raise BadInput(f"--mark {text}: expected ID:confirmed or ID:rejected, as in hole-2:rejected.")
-    return name, cast(MarkStatus, status)
+def mark_word(text: str) -> tuple[str, str]:
+    """What a person says of a mark, as in `hole-2:rejected` or `stain-5:brand`."""
+    name, _, word = text.rpartition(":")
+    if not name or word not in ("confirmed", "rejected", *get_args(MarkKind)):
+        raise BadInput(
+            f"--mark {text}: expected ID:confirmed, ID:rejected or ID:KIND, as in hole-2:rejected;"
+            f" kinds are {', '.join(get_args(MarkKind))}."
+        )
+    return name, word
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +151,7 @@ class Words:
     state: str | None = None
     tannage: str | None = None
     zone_line: tuple[str, ...] = ()
+    conditioning: str | None = None
 
     def name_pixels(self) -> str | None:
         """The first option given that names a pixel of one photo; None where there is none."""
@@ -185,6 +189,7 @@ class Words:
             species=self.species,
             tannage=self.tannage,
             state=self.state,
+            conditioning=self.conditioning,
             hints=(
                 *(HintInput(pair(text, "--inside"), True) for text in self.inside),
                 *(HintInput(pair(text, "--outside"), False) for text in self.outside),

@@ -458,6 +458,13 @@ class UsableSettings:
     other_margin_mm: float = 3.0
     # Growth marks are part of the skin; most makers cut over them.
     count_wrinkles: bool = False
+    # Where a mark ends, one standard deviation: the edge of a hole or a cut is as sharp as the rim; a stain, a scratch
+    # or a brand fades out, and two people draw it some millimetres apart (a judgement).
+    edge_u_mm: float = 0.7
+    soft_edge_u_mm: float = 2.5
+    # As for the rim: stretches that are off alike, and the share that all outlines are off together.
+    outline_correlation_mm: float = 15.0
+    outline_common_share: float = 0.5
 
 
 @dataclass(frozen=True, slots=True)

@@ -165,7 +165,7 @@ def _figures(page: Page, hide_map: HideMap, units: str, marked: MarkedArea | Non
         ("Round the rim", format_length(m.perimeter.value, units)),
         ("Thickness", _thickness(hide_map, units)),
         ("State", hide_map.inputs.state or "not stated"),
-        ("Conditioning", "not stated"),
+        ("Conditioning", hide_map.inputs.conditioning or "not stated"),
         *((label, value) for label, value in _deal_rows(deal) if value),
     ]
     for label, value in rows:

@@ -110,7 +110,7 @@ def test_a_full_disk_leaves_the_old_file_whole(
         (b'"form":', b'"farm":', "form"),
         (b'"value":1000.0', b'"value":NaN', "measures.length.value"),
         (b'"version":1', b'"version":7', "version 7"),
-        (b"[-300.0,1000.0]", b"[900.0,300.0]", "cannot be cut"),
+        (b"[-300.0,1000.0]", b"[900.0,300.0]", "Self-intersection"),
         (b"{", b"", "not a map file"),
     ],
     ids=["missing field", "NaN", "version", "crosses itself", "no JSON"],

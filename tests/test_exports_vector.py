@@ -17,8 +17,7 @@ from shapely.geometry import MultiPolygon, Polygon, shape
 
 from hidescan.exports import csv_tables, dxf, geojson, svg
 from hidescan.exports.layers import NAMES, layers
-from hidescan.hidemap import HideMap, PolygonGeometry, from_json, to_json
-from hidescan.problems import BadInput
+from hidescan.hidemap import HideMap, from_json, to_json
 from tests.exported import check_rings, invented_map, net_polygon, old_map
 from tests.samples import rectangle_map
 
@@ -164,15 +163,6 @@ def test_a_hide_without_a_back_line_has_none_drawn() -> None:
     hide_map = rectangle_map(back_line=replace(rectangle_map().back_line, source="none"))
     assert layers(hide_map).by_name["back-line"] == ()
     assert svg_groups(svg.to_bytes(hide_map, name="x"))[1]["back-line"] == []
-
-
-@pytest.mark.parametrize("writer", [svg, dxf, geojson])
-def test_an_outline_that_crosses_itself_is_refused_in_one_line(writer) -> None:  # type: ignore[no-untyped-def]
-    bow = PolygonGeometry((((0.0, 0.0), (100.0, 100.0), (100.0, 0.0), (0.0, 100.0), (0.0, 0.0)),))
-    hide_map = rectangle_map(outline=replace(rectangle_map().outline, hide_mm=bow))
-    with pytest.raises(BadInput, match="cannot be cut") as error:
-        writer.to_bytes(hide_map, name="x")
-    assert "\n" not in str(error.value)
 
 
 def test_csv_says_what_the_map_says() -> None:

@@ -51,6 +51,13 @@ def test_the_fixed_fields_stand_in_the_file() -> None:
         (lambda p: p.update(version=2), "version 2"),
         (lambda p: p.update(format="other"), "not a map file"),
         (lambda p: p["outline"]["hide_mm"].update(coordinates=[[[0, "x"]]]), "outline"),
+        (lambda p: p["outline"]["hide_mm"]["coordinates"][0].insert(2, [-300.0, 800.0]), "outline.*Self-intersection"),
+        (
+            lambda p: p["outline"]["hide_mm"]["coordinates"].insert(1, [[0, 2e3], [9, 2e3], [9, 3e3], [0, 2e3]]),
+            "outside",
+        ),
+        (lambda p: p["outline"]["hide_mm"].update(coordinates=[]), "outline.hide_mm is no ring"),
+        (lambda p: p["marks"][0]["hide_mm"].update(coordinates=[[[0, 0], [9, 9], [0, 0]]]), "hole-1"),
     ],
 )
 def test_a_map_changed_by_hand_gets_one_clear_line(change: object, says: str) -> None:

@@ -58,11 +58,13 @@ def test_gauge_readings() -> None:
 
 def test_zone_lines_and_marks() -> None:
     assert options.zone_line("shoulder=0.6") == ("shoulder", 0.6)
-    assert options.mark_status("hole-2:rejected") == ("hole-2", "rejected")
+    assert options.mark_word("hole-2:rejected") == ("hole-2", "rejected")
+    assert options.mark_word("stain-5:brand") == ("stain-5", "brand")
     for reader, text in (
         (options.zone_line, "shoulder=x"),
         (options.zone_line, "knee=0.4"),
-        (options.mark_status, "hole-2"),
+        (options.mark_word, "hole-2"),
+        (options.mark_word, "hole-2:burn"),
     ):
         with pytest.raises(BadInput):
             reader(text)

@@ -6,13 +6,12 @@ that was rejected is left out, and holes stand in their own layer, one made from
 
 from dataclasses import dataclass
 
-from shapely import affinity, is_valid_reason, orient_polygons
+from shapely import affinity, orient_polygons
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.card import PATTERN_MM
 from hidescan.hidemap import HideMap, MultiPolygonGeometry, PolygonGeometry
-from hidescan.problems import BadInput
 
 NAMES = ("cards", "zones", "back-line", "marks", "holes", "outline")  # drawn in this order: what is cut lies on top
 
@@ -53,16 +52,8 @@ class Layers:
 
 
 def layers(hide_map: HideMap, *, mirror: bool = False) -> Layers:
-    """Sort a map's geometry into layers.
-
-    Raises
-    ------
-    BadInput
-        The outline crosses itself: the file was changed by hand.
-    """
+    """Sort a map's geometry into layers."""
     net = _polygon(hide_map.outline.hide_mm)
-    if not net.is_valid or net.is_empty:
-        raise BadInput(f"the map's outline cannot be cut ({is_valid_reason(net)}). Map the photo again.")
     back, marks = hide_map.back_line, [mark for mark in hide_map.marks if mark.status != "rejected"]
     hole_ids = [mark.id for mark in marks if mark.kind == "hole"]
     ids = hole_ids if len(hole_ids) == len(net.interiors) else [f"hole-{n}" for n in range(1, len(net.interiors) + 1)]

@@ -66,7 +66,7 @@ def straight_down(rgb: NDArray[np.uint8], hide_map: HideMap, raster: Raster) -> 
     """
     import cv2
 
-    map_x, map_y = _photo_px(hide_map.camera_over_hide(), raster, _upper_face_mm(hide_map))
+    map_x, map_y = _photo_px(hide_map.camera_over_hide(), raster, hide_map.upper_face_mm())
     if raster.mm_per_px > 1.5 * hide_map.camera.mm_per_px:  # much smaller than the photo: smooth first, or it flickers
         times = raster.mm_per_px / hide_map.camera.mm_per_px
         rgb = cv2.GaussianBlur(rgb, (0, 0), 0.4 * times).astype(np.uint8)
@@ -112,14 +112,6 @@ def _cut_at_integers(start: Points, end: Points) -> tuple[Points, Points]:
     points = start[edge] + share[:, None] * (end - start)[edge]
     same = edge[1:] == edge[:-1]
     return points[:-1][same], points[1:][same]
-
-
-def _upper_face_mm(hide_map: HideMap) -> float:
-    """The thickness a person gave, else the zones' mean."""
-    if hide_map.inputs.thickness_mm is not None:
-        return hide_map.inputs.thickness_mm
-    area = sum(zone.area_mm2 for zone in hide_map.zones)
-    return sum(zone.thickness_mm * zone.area_mm2 for zone in hide_map.zones) / area if area else 0.0
 
 
 def _photo_px(camera: Camera, raster: Raster, z_mm: float) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
