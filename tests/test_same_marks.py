@@ -7,14 +7,14 @@ from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
 
 from hidescan.corrected import with_words
-from hidescan.hidemap import HideMap
+from hidescan.hidemap import HideMap, MarkKind
 from hidescan.marks import number_of
 from hidescan.same_marks import GivenMark, carried_over, with_given
 from hidescan.settings import Settings
 from tests.marked import bare_map, disc, mark, marked_map, some_marks
 
 S = Settings()
-KINDS = ("stain", "hole", "brand")
+KINDS: tuple[MarkKind, ...] = ("stain", "hole", "brand")
 PLACES = [(x, y) for y in (900, 700, 500, 300, 100) for x in (-200, 0, 200)]
 
 
