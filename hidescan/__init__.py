@@ -24,6 +24,7 @@ assemble        all of these                                `HideMap`           
 usable          net, marks                                  usable area with its uncertainty       no
 corrected       map, a person's word on marks               the map with figures that follow       no
 same_marks      two maps of a hide, marks from elsewhere    ids and words carried over             no
+grading, clear  map, a table of grades                      grade; largest clear pieces            no
 draw            pixels, map                                 the overlay pictures                   no
 exports, sheet  map, pixels where needed                    bytes of each format                   no
 store           maps                                        files                                  reads, writes

@@ -48,7 +48,7 @@ def surroundings_of(hide_map: HideMap) -> Surroundings:
     return Surroundings(
         Polygon(hide_map.outline.hide_mm.coordinates[0]),
         None if hide_map.back_line.source == "none" else LineString(curve),
-        tuple(Zone(zone.name, _region(zone.hide_mm)) for zone in hide_map.zones),
+        tuple(Zone(zone.name, region_of(zone.hide_mm)) for zone in hide_map.zones),
     )
 
 
@@ -144,7 +144,8 @@ def number_of(mark: MarkEntry) -> int:
     return int(found[1]) if found else 0
 
 
-def _region(geometry: PolygonGeometry | MultiPolygonGeometry) -> Polygon | MultiPolygon:
+def region_of(geometry: PolygonGeometry | MultiPolygonGeometry) -> Polygon | MultiPolygon:
+    """A map's region as a Shapely geometry."""
     if isinstance(geometry, PolygonGeometry):
         return Polygon(geometry.coordinates[0], geometry.coordinates[1:])
     return MultiPolygon([(part[0], part[1:]) for part in geometry.coordinates])

@@ -468,6 +468,16 @@ class UsableSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class ClearSettings:
+    """Largest clear rectangle and circle."""
+
+    # Cells along the longer side of the hide: 7 mm on a deer hide, searched in a few hundredths of a second.
+    cells: int = 200
+    # How far the circle's radius may be from the largest.
+    circle_tolerance_mm: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
 class QualitySettings:
     """When a photo is worth a warning."""
 
@@ -517,6 +527,7 @@ class Settings:
     measure: MeasureSettings = field(default_factory=MeasureSettings)
     sheet: SheetSettings = field(default_factory=SheetSettings)
     usable: UsableSettings = field(default_factory=UsableSettings)
+    clear: ClearSettings = field(default_factory=ClearSettings)
     quality: QualitySettings = field(default_factory=QualitySettings)
     draw: DrawSettings = field(default_factory=DrawSettings)
 

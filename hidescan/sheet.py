@@ -16,6 +16,7 @@ from hidescan.marked_area import MarkedArea, compared
 from hidescan.sheet_page import NOT_AN_INSTRUMENT, PAPERS_MM, SOFT, Page, Small, draw_hide, fitted, new_page, scale_bar
 from hidescan.summary import area_with_u
 from hidescan.units import format_area, format_length, format_quarter_foot, format_thickness
+from hidescan.usable import rule_in_words
 
 MARGIN_MM = 14.0
 _TOP_MM = MARGIN_MM + 19.0
@@ -171,11 +172,7 @@ def _figures(page: Page, hide_map: HideMap, units: str, marked: MarkedArea | Non
     for label, value in rows:
         page.text(x, y, label, 3.1, grey=SOFT)
         y = max(page.wrapped(x + 24.0, y, value, end - x - 24.0, most=2), y + 4.6)
-    hole, rest = rule.get("hole_margin_mm"), rule.get("other_margin_mm")
-    if hole is not None and rest is not None:
-        words = f"Usable: without marks, {hole:g} mm left round holes and cuts and {rest:g} mm round others"
-        words += "." if rule.get("count_wrinkles") else "; wrinkles are not counted."
-        y = page.wrapped(x, y + 1.0, words, end - x, size=2.6, grey=SOFT)
+    y = page.wrapped(x, y + 1.0, f"Usable: {rule_in_words(rule)}.", end - x, size=2.6, grey=SOFT)
     words = "A hide gains or loses up to a quarter with moisture and stretch: compare only in the same state."
     page.wrapped(x, y + 1.0, words, end - x, size=2.6, grey=SOFT)
 

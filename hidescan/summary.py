@@ -3,6 +3,7 @@
 from hidescan.hidemap import HideMap, MeasureEntry
 from hidescan.sheet_check import SheetCheck
 from hidescan.units import MM2_PER_DM2, MM2_PER_FT2, format_area, format_length, format_quarter_foot
+from hidescan.usable import rule_in_words
 
 MOST_LINES = 12
 
@@ -17,6 +18,7 @@ def summary_lines(name: str, hide_map: HideMap, units: str) -> list[str]:
         f"  area    {area_with_u(m.area_net, units)}  ({format_area(m.area_net.value, other)},"
         f" {format_quarter_foot(m.area_net.value)} by the quarter foot); ± is 95 %",
         f"  usable  {area_with_u(m.area_usable, units)}; with holes {area_with_u(m.area_gross, units)}",
+        f"          usable: {rule_in_words(hide_map.program.settings.get('usable', {}))}",
         f"  length  {format_length(m.length.value, units)}, width {format_length(m.width.value, units)},"
         f" round the rim {format_length(m.perimeter.value, units)}",
     ]

@@ -72,6 +72,11 @@ def lost_in_map(net: Polygon, marks: Iterable[MarkEntry], settings: UsableSettin
     )
 
 
+def counted_marks(marks: Iterable[MarkEntry], settings: UsableSettings) -> list[MarkEntry]:
+    """The marks that take away from usable area: not the rejected ones, and wrinkles only if asked."""
+    return [mark for mark in marks if mark.status != "rejected" and _counts(mark.kind, settings)]
+
+
 def usable_area(
     net: Polygon,
     marks: Iterable[MarkEntry],
@@ -90,8 +95,7 @@ def usable_area(
     net_budget_percent
         Source and standard uncertainty of the net area, percent of it.
     """
-    counted = [m for m in marks if m.status != "rejected" and _counts(m.kind, settings)]
-    counted.sort(key=lambda m: -_probability(m))
+    counted = sorted(counted_marks(marks, settings), key=lambda m: -_probability(m))
     grown = [Polygon(m.hide_mm.coordinates[0]).buffer(_margin_mm(m.kind, settings)) for m in counted]
     surer: BaseGeometry = Polygon()
     steps = []

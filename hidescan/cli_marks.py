@@ -1,0 +1,63 @@
+"""The command that lists a map's marks: `marks`."""
+
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from hidescan.problems import BadInput
+
+if TYPE_CHECKING:
+    from hidescan.grading import GradeTable
+
+
+class Units(StrEnum):
+    """How figures are shown."""
+
+    ft = "ft"
+    metric = "metric"
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command()(marks)
+
+
+def marks(
+    map_file: Annotated[Path, typer.Argument(help="NAME.hide.json", show_default=False, metavar="MAP")],
+    grades: Annotated[
+        str | None, typer.Option(help="Grade the hide by a TOML file, or by a table of ours: iso-17551, gost-1904.")
+    ] = None,
+    json: Annotated[bool, typer.Option("--json", help="Print everything as one line of JSON.")] = False,
+    units: Annotated[Units, typer.Option(help="How figures are shown.")] = Units.ft,
+) -> None:
+    """List a hide's marks, what is left to use, the largest clear pieces, and a grade."""
+    from json import dumps
+
+    from hidescan.marks_report import marks_lines, marks_plain
+    from hidescan.settings import Settings
+    from hidescan.store import read_map
+
+    hide_map, settings = read_map(map_file), Settings()
+    table = None if grades is None else _table(grades)
+    name = map_file.name.removesuffix(".json").removesuffix(".hide")
+    if json:
+        print(dumps(marks_plain(name, hide_map, table, settings), ensure_ascii=False, allow_nan=False))
+    else:
+        print("\n".join(marks_lines(name, hide_map, table, units.value, settings)))
+
+
+def _table(words: str) -> "GradeTable":
+    """A table of grades: a file, or one of those that come with hidescan."""
+    from hidescan.grading import read_grades, shipped_grades
+
+    if Path(words).is_file():
+        try:
+            return read_grades(Path(words).read_text("utf-8"), words)
+        except (OSError, UnicodeDecodeError) as error:
+            raise BadInput(f"{words}: cannot be read as text. Give a TOML file.") from error
+    shipped = shipped_grades()
+    if words not in shipped:
+        raise BadInput(f"--grades {words}: there is no such file, nor a table of ours ({', '.join(sorted(shipped))}).")
+    return read_grades(shipped[words], words)

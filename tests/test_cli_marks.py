@@ -1,0 +1,59 @@
+import json
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner, Result
+
+from hidescan.cli import app
+from hidescan.hidemap import to_json
+from hidescan.problems import BadInput
+from tests.marked import bare_map, some_marks
+
+
+@pytest.fixture
+def map_file(tmp_path: Path) -> Path:
+    path = tmp_path / "deer.hide.json"
+    path.write_bytes(to_json(some_marks()))
+    return path
+
+
+def said(*words: object) -> Result:
+    return CliRunner().invoke(app, [str(word) for word in words])
+
+
+def test_marks_are_listed_with_the_rule_and_what_comes_out_in_one_piece(map_file: Path) -> None:
+    shown = said("marks", map_file, "--units", "metric").stdout
+    assert "4 marks" in shown
+    assert "stain-3" in shown and "sure to 70 %" in shown
+    assert "without marks; 5 mm left round holes and cuts" in shown
+    assert "clear   rectangle" in shown and "circle" in shown
+    assert "marks that may be none" in shown
+
+
+def test_a_grade_says_what_decided(map_file: Path) -> None:
+    shown = said("marks", map_file, "--grades", "gost-1904").stdout
+    assert "grade   1: usable 97" in shown
+    assert "GOST 1904-81, table 4" in shown
+    own = map_file.parent / "mine.toml"
+    own.write_text('[[grade]]\nname = "clean"\nmost_marks = 0\n')
+    assert "not grade clean: 4 marks" in said("marks", map_file, "--grades", own).stdout
+
+
+def test_everything_is_there_as_json(map_file: Path) -> None:
+    plain = json.loads(said("marks", map_file, "--json", "--grades", "iso-17551").stdout)
+    assert [mark["id"] for mark in plain["marks"]] == ["hole-1", "cut-2", "stain-3", "brand-4"]
+    assert plain["grade"]["grade"] == "III"
+    assert plain["clear_rectangle_mm"]["x1"] > plain["clear_rectangle_mm"]["x0"]
+    assert plain["usable_rule"].startswith("without marks")
+
+
+def test_a_hide_without_marks(tmp_path: Path) -> None:
+    path = tmp_path / "clean.hide.json"
+    path.write_bytes(to_json(bare_map()))
+    assert said("marks", path).stdout.startswith("clean: no marks\n")
+
+
+def test_an_unknown_table_is_refused_with_those_that_are(map_file: Path) -> None:
+    error = said("marks", map_file, "--grades", "none.toml").exception
+    assert isinstance(error, BadInput)
+    assert "gost-1904, iso-17551" in str(error)
