@@ -1,0 +1,1 @@
+"""What a map is used for: stretch, pieces, placing, cost and advice."""
