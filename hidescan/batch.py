@@ -1,6 +1,6 @@
 """Map photos on disk: read, map, draw, keep. One photo's failure is a value, so that the others go on."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -10,10 +10,11 @@ from hidescan.files import write_whole
 from hidescan.hidemap import XY, HideMap, Inputs
 from hidescan.lens_file import kept_profile, read_profile
 from hidescan.lens_profile import LensProfile
+from hidescan.mark_files import given_marks
 from hidescan.photo import READABLE, Photo, read_photo
 from hidescan.pipeline import Known, run
 from hidescan.problems import BadInput, NotFound
-from hidescan.same_marks import carried_over
+from hidescan.same_marks import carried_over, with_given
 from hidescan.settings import Settings
 from hidescan.store import earlier_map, map_path, merged, read_map, save_map
 
@@ -46,7 +47,7 @@ def photos_in(paths: list[Path]) -> list[Path]:
         found = sorted(
             p
             for p in path.iterdir()
-            if p.suffix.lower() in READABLE and not p.name.endswith((".map.png", ".zones.png"))
+            if p.suffix.lower() in READABLE and not p.name.endswith((".map.png", ".zones.png", ".marks.png"))
         )
         if not found:
             raise BadInput(f"{path}: there are no photos in this folder.")
@@ -73,18 +74,22 @@ def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
     return target, _map_and_keep(photo, target, old, job, settings)
 
 
-def edit_one(path: Path, photo_path: Path, job: Job, words: Mapping[str, str], settings: Settings) -> HideMap:
+def edit_one(
+    path: Path, photo_path: Path, job: Job, words: Mapping[str, str], settings: Settings, merge: Sequence[Path] = ()
+) -> HideMap:
     """Map a map's own photo again with more given, and keep a new revision.
 
     Parameters
     ----------
     words
         What a person says of marks, by id: a status or a kind.
+    merge
+        Files of marks drawn elsewhere, or maps of the other face.
 
     Raises
     ------
     BadInput
-        The map or its photo cannot be used, or a mark named does not exist.
+        The map, its photo or a file to merge cannot be used, or a mark named does not exist.
     """
     old = read_map(path)
     photo = read_photo(photo_path, settings.photo)
@@ -95,6 +100,9 @@ def edit_one(path: Path, photo_path: Path, job: Job, words: Mapping[str, str], s
     except KeyError as error:
         known = ", ".join(mark.id for mark in old.marks) or "none"
         raise BadInput(f"{path.name}: there is no mark {error}. Its marks: {known}.") from error
+    for file in merge:
+        given = given_marks(file, old, settings)
+        old = with_given(old, given.marks, settings, slack_mm=given.slack_mm)
     return _map_and_keep(photo, path, old, job, settings)
 
 

@@ -171,6 +171,9 @@ def edit(
         typer.Option(help="the air it lay in: two days at 23 C and 50 %, not conditioned ..."),
     ] = None,
     mark: Annotated[list[str] | None, typer.Option(help="ID:confirmed, ID:rejected or ID:KIND.")] = None,
+    merge: Annotated[
+        list[Path] | None, typer.Option(help="Marks drawn elsewhere (CSV, GeoJSON), or the map of the other face.")
+    ] = None,
     zone_line: Annotated[list[str] | None, typer.Option(help="Move a zone line: shoulder=0.6.")] = None,
     units: UnitsWord = Units.ft,
 ) -> None:
@@ -191,7 +194,7 @@ def edit(
     words_on_marks = dict(options.mark_word(text) for text in mark or ())
     job = Job(None, words.read(settings.thickness.reading_u_mm), card_scales(), units.value, False, False)
     at = photo or map_file.parent / read_map(map_file).photo.file
-    hide_map = edit_one(map_file, at, job, words_on_marks, settings)
+    hide_map = edit_one(map_file, at, job, words_on_marks, settings, tuple(merge or ()))
     print("\n".join(summary_lines(map_file.name.removesuffix(".hide.json"), hide_map, units.value)))
     print(f"  revision {hide_map.revision} of {map_file}")
 

@@ -5,7 +5,6 @@ usable area over the whole area, holes included: a hole is a fault of the skin a
 the marks count as they are, without the strip left round each; published tables mean that.
 """
 
-import difflib
 import importlib.resources
 import math
 import tomllib
@@ -18,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from hidescan.hidemap import HideMap, MarkEntry, MarkKind
 from hidescan.marks import region_of
 from hidescan.measured import COVERAGE_FACTOR, root_sum_square
-from hidescan.problems import BadInput
+from hidescan.problems import BadInput, refuse_unknown
 from hidescan.settings import UsableSettings
 from hidescan.usable import DOUBT, OUTLINES, counted_marks, lost_in_map
 
@@ -193,7 +192,7 @@ def _grade(plain: Any, where: str) -> Grade:
     entry = _checked(plain, keys, where)
     kinds = entry.get("not_allowed", [])
     for kind in kinds:
-        _known(kind, get_args(MarkKind), f"{where}, not_allowed")
+        refuse_unknown(kind, get_args(MarkKind), f"{where}, not_allowed")
     if "name" not in entry:
         raise BadInput(f"{where}: has no name.")
     return Grade(
@@ -210,7 +209,7 @@ def _part(plain: Any, where: str) -> Part:
     if not entry.get("zones"):
         raise BadInput(f'{where}: says no zones; write zones = ["neck"].')
     for zone in entry["zones"]:
-        _known(zone, ZONES, f"{where}, zones")
+        refuse_unknown(zone, ZONES, f"{where}, zones")
     return Part(tuple(entry["zones"]), entry.get("most_marks"), entry.get("least_usable_percent"))
 
 
@@ -219,7 +218,7 @@ def _checked(plain: Any, keys: dict[str, type], where: str) -> dict[str, Any]:
     if not isinstance(plain, dict):
         raise BadInput(f"{where}: is not a table.")
     for key, value in plain.items():
-        _known(key, tuple(keys), where)
+        refuse_unknown(key, tuple(keys), where)
         wanted = keys[key]
         fits = isinstance(value, int | float) if wanted is float else isinstance(value, wanted)
         if not fits or (isinstance(value, bool) and wanted is not bool):
@@ -228,11 +227,3 @@ def _checked(plain: Any, keys: dict[str, type], where: str) -> dict[str, Any]:
         if wanted in (float, int) and not 0 <= value <= (100 if wanted is float else math.inf):
             raise BadInput(f"{where}: {key} = {value} is out of range.")
     return plain
-
-
-def _known(name: Any, names: tuple[str, ...], where: str) -> None:
-    if name in names:
-        return
-    near = difflib.get_close_matches(str(name), names, n=1)
-    meant = f"did you mean {near[0]}?" if near else f"use one of {', '.join(names)}."
-    raise BadInput(f"{where}: {name} is not known; {meant}")

@@ -5,6 +5,8 @@ An expected failure of the pictures (no card, hide cut by the frame) is a value,
 wrong and what to do. A doubt about a result that still stands is a `Warning`-like value, `Doubt`, saved in the map.
 """
 
+import difflib
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 
@@ -40,3 +42,18 @@ class Doubt:
 
     code: str
     message: str
+
+
+def refuse_unknown(word: object, known: Sequence[str], where: str) -> None:
+    """Refuse a word that is not one of those known, with the nearest that is.
+
+    Raises
+    ------
+    BadInput
+        It is not known.
+    """
+    if word in known:
+        return
+    near = difflib.get_close_matches(str(word), known, n=1)
+    meant = f"did you mean {near[0]}?" if near else f"use one of {', '.join(known)}."
+    raise BadInput(f"{where}: {word} is not known; {meant}")

@@ -56,7 +56,7 @@ def carried_over(old: HideMap, new: HideMap, settings: Settings) -> HideMap:
     there = {mark.id for mark in marks}
     for known in old.marks:
         if known.id not in there and known.status != "found":
-            ring = _in_frame_of(new, old, ring_of(known.hide_mm))
+            ring = in_frame_of(new, old, ring_of(known.hide_mm))
             marks.append(
                 mark_entry(
                     known.id, known.kind, ring, ring_of(known.photo_px), around,
@@ -68,16 +68,21 @@ def carried_over(old: HideMap, new: HideMap, settings: Settings) -> HideMap:
     return with_marks(replace(new, marks_numbered=numbered), tuple(marks), settings)
 
 
-def with_given(hide_map: HideMap, given: Iterable[GivenMark], settings: Settings) -> HideMap:
+def with_given(hide_map: HideMap, given: Iterable[GivenMark], settings: Settings, *, slack_mm: float = 0.0) -> HideMap:
     """The map with marks from elsewhere; nothing that it holds is lost.
 
     A given mark that is one of the map's gives it its word: drawn by a person, it confirms it; otherwise its status
-    counts, unless that is only `found`. The others are added, rejected ones aside.
+    counts, unless that is only `found`. The others are added, rejected ones aside. `slack_mm` is how far the given
+    marks' places may be off.
     """
     around, camera, z_mm = surroundings_of(hide_map), hide_map.camera_over_hide(), hide_map.upper_face_mm()
     marks, numbered = list(hide_map.marks), _numbered(hide_map)
     given = [mark for mark in given if around.outer.intersects(Polygon(mark.ring_mm))]
-    same = _pairs(given, marks, [Polygon(m.ring_mm) for m in given], [Polygon(ring_of(m.hide_mm)) for m in marks])
+    same = _pairs(
+        given, marks,
+        [Polygon(m.ring_mm).buffer(slack_mm) for m in given],
+        [Polygon(ring_of(m.hide_mm)).buffer(slack_mm) for m in marks],
+    )  # fmt: skip
     for k, mark in enumerate(given):
         if (known := same.get(k)) is not None:
             at = marks.index(known)
@@ -130,7 +135,7 @@ def _numbered(hide_map: HideMap) -> int:
     return max(hide_map.marks_numbered, *(number_of(mark) for mark in hide_map.marks), 0)
 
 
-def _in_frame_of(new: HideMap, old: HideMap, ring_mm: Points) -> Points:
+def in_frame_of(new: HideMap, old: HideMap, ring_mm: Points) -> Points:
     """A ring of one map in the frame of another of the same photo: through the photo."""
     seen = old.camera_over_hide().px_from_mm(ring_mm, old.upper_face_mm())
     return without_crossings(new.camera_over_hide().mm_from_px(seen, new.upper_face_mm()))

@@ -1,12 +1,14 @@
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner, Result
 
 from hidescan.cli import app
 from hidescan.hidemap import to_json
 from hidescan.problems import BadInput
+from hidescan.store import read_map
 from tests.marked import bare_map, some_marks
 
 
@@ -57,3 +59,27 @@ def test_an_unknown_table_is_refused_with_those_that_are(map_file: Path) -> None
     error = said("marks", map_file, "--grades", "none.toml").exception
     assert isinstance(error, BadInput)
     assert "gost-1904, iso-17551" in str(error)
+
+
+def test_what_a_person_says_of_marks_stays_when_the_photo_is_mapped_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
+    photo = Path(__file__).parent.parent / "sample_images" / "goat_on_concrete.jpg"
+    path = tmp_path / "goat_on_concrete.hide.json"
+    assert said("map", photo, "-o", tmp_path).exit_code == 0
+    found = read_map(path)
+    assert found.marks
+    inner = np.array(found.outline.photo_px.coordinates[0]).mean(axis=0)
+    (tmp_path / "drawn.csv").write_text(f"kind,centre_x_px,centre_y_px,diameter_mm\nthin,{inner[0]},{inner[1]},60\n")
+    edited = said("edit", path, "--photo", photo, "--mark", f"{found.marks[0].id}:rejected",
+                  "--merge", tmp_path / "drawn.csv", "--conditioning", "two days at 23 C and 50 %")  # fmt: skip
+    assert edited.exit_code == 0, edited.output
+    said("map", photo, "-o", tmp_path, "--thickness", "1.2mm")
+    again = read_map(path)
+    words = {m.id: (m.kind, m.status) for m in again.marks}
+    assert words[found.marks[0].id] == (found.marks[0].kind, "rejected")
+    assert words[f"thin-{found.marks_numbered + 1}"] == ("thin", "added")
+    assert again.inputs.conditioning == "two days at 23 C and 50 %"
+    assert again.measures.area_usable.value < again.measures.area_net.value - 0.9 * np.pi * 33**2
+    assert "there is no mark" in str(said("edit", path, "--photo", photo, "--mark", "hole-99:rejected").exception)

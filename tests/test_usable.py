@@ -17,7 +17,7 @@ HIDE = box(-300, 0, 300, 1000)
 EXACT = Measured(HIDE.area, 0.0)
 
 
-@settings(max_examples=60)
+@settings(max_examples=60, deadline=None)
 @given(
     st.lists(
         st.tuples(
