@@ -5,7 +5,7 @@ import pytest
 from shapely.geometry import Polygon
 
 from hidescan.geometry import Points, rotation_2d
-from hidescan.hidemap import HideMap, PolygonGeometry
+from hidescan.hidemap import Face, HideMap, PolygonGeometry
 from hidescan.other_face import Laid, laid_on
 from hidescan.problems import NotFound
 from hidescan.settings import Settings
@@ -15,11 +15,11 @@ from tests.synthetic.hides import SyntheticHide, any_form
 S = Settings().other_face
 
 
-def map_of(ring: Points, **inputs: object) -> HideMap:
+def map_of(ring: Points, face: Face = "unknown") -> HideMap:
     base = rectangle_map(marks=())
     closed = tuple((float(x), float(y)) for x, y in np.vstack([ring, ring[:1]]))
     made = replace(base, outline=replace(base.outline, hide_mm=PolygonGeometry((closed,))))
-    return replace(made, inputs=replace(made.inputs, **inputs))
+    return replace(made, inputs=replace(made.inputs, face=face))
 
 
 def in_hide_frame(hide: SyntheticHide) -> Points:
