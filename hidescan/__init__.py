@@ -28,6 +28,7 @@ grading, clear  map, a table of grades                      grade; largest clear
 draw            pixels, map                                 the overlay pictures                   no
 exports, sheet  map, pixels where needed                    bytes of each format                   no
 store           maps                                        files                                  reads, writes
+shelf           maps, facts, questions                      hides that will do                     reads, writes
 cli             a person's words                            exit code, text                        screen
 ==============  ==========================================  =====================================  =============
 """

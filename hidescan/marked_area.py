@@ -5,12 +5,10 @@ from dataclasses import dataclass
 
 from hidescan.hidemap import MeasureEntry
 from hidescan.problems import BadInput
-from hidescan.units import MM2_PER_DM2, MM2_PER_FT2, MM2_PER_M2
+from hidescan.units import AREA_UNITS_MM2, MM2_PER_FT2
 
 # Quarter marks are rounded to the nearest quarter foot, so they are off by up to an eighth.
 QUARTER_ROUNDING_MM2 = MM2_PER_FT2 / 8
-_UNITS_MM2 = {"ft2": MM2_PER_FT2, "ft²": MM2_PER_FT2, "sqft": MM2_PER_FT2, "dm2": MM2_PER_DM2, "dm²": MM2_PER_DM2,
-              "m2": MM2_PER_M2, "m²": MM2_PER_M2}  # fmt: skip
 _FRACTION = re.compile(r"(?:(\d+) +)?(\d)/([24])(?: *(?:ft2|ft²|sqft))?", re.ASCII)
 _WITH_UNIT = re.compile(r"(\d+(?:\.\d+)?) *([a-z]+2?²?)", re.ASCII)
 
@@ -41,8 +39,8 @@ def marked_area(text: str) -> MarkedArea:
         area = (whole + top / bottom) * MM2_PER_FT2
         if top < bottom and (area > 0):
             return MarkedArea(text.strip(), area, True)
-    if (match := _WITH_UNIT.fullmatch(words)) and match[2] in _UNITS_MM2 and float(match[1]) > 0:
-        return MarkedArea(text.strip(), float(match[1]) * _UNITS_MM2[match[2]], False)
+    if (match := _WITH_UNIT.fullmatch(words)) and match[2] in AREA_UNITS_MM2 and float(match[1]) > 0:
+        return MarkedArea(text.strip(), float(match[1]) * AREA_UNITS_MM2[match[2]], False)
     if match := re.fullmatch(r"(\d+)\.([123])", words, re.ASCII):
         raise BadInput(
             f"--marked {text}: is that {match[1]} and {match[2]} quarters, or a decimal?"

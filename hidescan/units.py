@@ -13,6 +13,7 @@ import re
 from hidescan.problems import BadInput
 
 __all__ = [
+    "AREA_UNITS_MM2",
     "MM2_PER_DM2",
     "MM2_PER_FT2",
     "MM_PER_INCH",
@@ -21,6 +22,7 @@ __all__ = [
     "format_length",
     "format_quarter_foot",
     "format_thickness",
+    "parse_area_mm2",
     "parse_length_mm",
     "parse_thickness_mm",
     "quarter_feet",
@@ -55,6 +57,11 @@ _THICKNESS_UNITS_MM = {
     "inch": MM_PER_INCH,
     '"': MM_PER_INCH,
 }
+AREA_UNITS_MM2 = {
+    "ft2": MM2_PER_FT2, "ft²": MM2_PER_FT2, "sqft": MM2_PER_FT2, "dm2": MM2_PER_DM2, "dm²": MM2_PER_DM2,
+    "m2": MM2_PER_M2, "m²": MM2_PER_M2,
+}  # fmt: skip
+_AREA = re.compile(r"(\d+(?:\.\d+)?) *([a-z]+2?²?)", re.ASCII)
 # A decimal number, a fraction (5/64) or a whole number with a fraction (72 1/2), then the unit.
 _QUANTITY = re.compile(
     r"""(?: (?P<decimal>\d+(?:\.\d*)?|\.\d+) | (?:(?P<whole>\d+)[ ]+)?(?P<numerator>\d+)/(?P<denominator>\d+) )
@@ -139,6 +146,35 @@ def parse_thickness_mm(text: str) -> float:
     if value_mm > THICKEST_MM:
         raise BadInput(f"a thickness of {text!r} is more than any hide has ({THICKEST_MM:g} mm)")
     return value_mm
+
+
+def parse_area_mm2(text: str) -> float:
+    """Read an area with its unit.
+
+    Parameters
+    ----------
+    text : str
+        A number and a unit: ft2, dm2 or m2.
+
+    Returns
+    -------
+    float
+        Area in mm2, more than zero.
+
+    Raises
+    ------
+    BadInput
+        No unit, an unknown unit, not a number, or not more than zero.
+
+    Examples
+    --------
+    >>> parse_area_mm2("75dm2")
+    750000.0
+    """
+    match = _AREA.fullmatch(text.strip().lower())
+    if match is None or match[2] not in AREA_UNITS_MM2 or not float(match[1]) > 0:
+        raise BadInput(f"cannot read {text!r} as an area; write it like 8.5ft2 or 75dm2")
+    return float(match[1]) * AREA_UNITS_MM2[match[2]]
 
 
 def quarter_feet(area_mm2: float) -> tuple[int, int]:

@@ -1,0 +1,163 @@
+"""The shelf's file: opened, brought up to date, backed up. SQLite with a write-ahead log: readers never wait."""
+
+import sqlite3
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
+from pathlib import Path
+
+from platformdirs import user_data_path
+
+from hidescan.problems import BadInput
+from hidescan.shelf.schema import STEPS
+from hidescan.shelf.settings import ShelfSettings
+
+APPLICATION_ID = 0x48494445  # "HIDE": tells a shelf from any other SQLite file
+_APPLICATION_AT, _VERSION_AT = 68, 60  # bytes of the file's header (SQLite file format, section 1.3)
+
+
+def default_path() -> Path:
+    """Where the user's own shelf lies."""
+    return Path(user_data_path("hidescan", appauthor=False)) / "shelf.sqlite"
+
+
+def open_shelf(
+    path: Path, settings: ShelfSettings | None = None, steps: Sequence[Sequence[str]] = STEPS
+) -> sqlite3.Connection:
+    """Open a shelf, made or brought up to date where needed.
+
+    The connection is in autocommit mode: writes go through `writing`.
+
+    Parameters
+    ----------
+    steps
+        The schema, as the statements that lead from each version to the next.
+
+    Raises
+    ------
+    BadInput
+        No shelf, damaged, made by a newer program (then it is not touched), or the folder cannot be written.
+    """
+    _check_header(path, len(steps))
+    busy_s = (settings or ShelfSettings()).busy_s
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        db = sqlite3.connect(path, timeout=busy_s, isolation_level=None)
+        try:
+            _set_up(db, path, steps, busy_s)
+        except BaseException:
+            db.close()
+            raise
+    except (OSError, sqlite3.Error) as error:
+        raise BadInput(f"{path}: cannot be used as a shelf ({error}). Name another file with --shelf.") from error
+    return db
+
+
+@contextmanager
+def writing(db: sqlite3.Connection) -> Iterator[None]:
+    """All or nothing: a transaction that takes the write lock at once, so that two writers queue up and never clash."""
+    db.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+    except BaseException:
+        db.execute("ROLLBACK")
+        raise
+    db.execute("COMMIT")
+
+
+def problems(db: sqlite3.Connection) -> list[str]:
+    """What SQLite finds wrong with the file; empty where it is sound."""
+    wrong = [str(row[0]) for row in db.execute("PRAGMA integrity_check") if row[0] != "ok"]
+    return wrong + [f"{table}: row {row} points nowhere" for table, row, *_ in db.execute("PRAGMA foreign_key_check")]
+
+
+def backup(db: sqlite3.Connection, target: Path) -> int:
+    """Copy a shelf in use to a file, check the copy, and only then put it in place.
+
+    Returns
+    -------
+    Number of hides in the copy.
+
+    Raises
+    ------
+    BadInput
+        The copy cannot be written, or is not sound.
+    """
+    part = target.with_name(f".{target.name}.part")
+    try:
+        target.parent.mkdir(parents=True, exist_ok=True)
+        part.unlink(missing_ok=True)
+        with closing(sqlite3.connect(part, isolation_level=None)) as copy:
+            db.backup(copy)
+            copy.execute("PRAGMA journal_mode = DELETE")  # one file, with nothing left in a log beside it
+            if wrong := problems(copy):
+                raise BadInput(f"{target}: the copy is not sound ({wrong[0]}). Nothing was kept; check the disk.")
+            count = int(copy.execute("SELECT count(*) FROM hide").fetchone()[0])
+        part.replace(target)
+    except (OSError, sqlite3.Error) as error:
+        raise BadInput(f"{target}: the copy cannot be written ({error}).") from error
+    finally:
+        part.unlink(missing_ok=True)
+    return count
+
+
+def _check_header(path: Path, known: int) -> None:
+    """Refuse what is no shelf, or a newer one, by its first bytes: opening a database would already touch it."""
+    try:
+        with path.open("rb") as file:
+            header = file.read(100)
+    except FileNotFoundError:
+        return
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read ({error.strerror}). Name another file with --shelf.") from error
+    if not header:  # another program is just making it
+        return
+    application, version = (int.from_bytes(header[at : at + 4]) for at in (_APPLICATION_AT, _VERSION_AT))
+    # Neither number is there yet while another program is just making the file, or has not written its log back.
+    ours = application == APPLICATION_ID or (application, version) == (0, 0)
+    if not header.startswith(b"SQLite format 3\0") or not ours:
+        raise BadInput(f"{path}: is not a shelf. Name another file with --shelf.")
+    _check_version(path, version, known)
+
+
+def _check_version(path: Path, version: int, known: int) -> None:
+    if version > known:
+        raise BadInput(
+            f"{path}: was made by a newer hidescan (version {version} of the shelf, this one knows {known}). Update it."
+        )
+
+
+def _set_up(db: sqlite3.Connection, path: Path, steps: Sequence[Sequence[str]], busy_s: float) -> None:
+    db.execute("PRAGMA foreign_keys = ON")
+    _check_version(path, version := _version(db), len(steps))
+    if version == 0 and db.execute("SELECT count(*) FROM sqlite_schema").fetchone()[0] and _version(db) == 0:
+        raise BadInput(f"{path}: is not a shelf. Name another file with --shelf.")
+    _to_log_mode(db, busy_s)
+    if version == len(steps):
+        return
+    with writing(db):
+        version = _version(db)  # again, now that nobody else can be changing it
+        _check_version(path, version, len(steps))
+        for step in steps[version:]:
+            for statement in step:
+                db.execute(statement)
+        db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+        db.execute(f"PRAGMA user_version = {len(steps)}")
+    db.execute("PRAGMA wal_checkpoint(PASSIVE)")  # the version belongs in the file itself: an older program looks there
+
+
+def _to_log_mode(db: sqlite3.Connection, busy_s: float) -> None:
+    """Write-ahead log. The switch needs the file alone, and SQLite does not wait for that by itself."""
+    until = time.monotonic() + busy_s
+    while True:
+        try:
+            db.execute("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError:
+            if time.monotonic() > until:
+                raise
+            time.sleep(0.02)
+
+
+def _version(db: sqlite3.Connection) -> int:
+    return int(db.execute("PRAGMA user_version").fetchone()[0])
