@@ -10,12 +10,14 @@ from PIL import Image, ImageDraw, ImageFont
 
 from hidescan.geometry import Points
 from hidescan.hidemap import HideMap, MultiPolygonGeometry, PolygonGeometry
+from hidescan.ink import HALO, MARK_STYLES, LineStyle, font, png, stroke, styled
 from hidescan.settings import DrawSettings
 from hidescan.summary import figure_lines
 from hidescan.units import format_thickness
 
 _ZONE_TINTS = ((214, 120, 60), (70, 130, 180), (90, 160, 90), (180, 90, 150), (200, 180, 70), (90, 170, 170))
-_OUTLINE, _DOUBT, _AXIS, _HOLE, _HALO = (255, 214, 64), (255, 96, 64), (64, 224, 255), (255, 96, 64), (16, 16, 16)
+_OUTLINE, _AXIS = (255, 214, 64), (64, 224, 255)
+_DOUBT = LineStyle((255, 96, 64), (6.0, 6.0))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -48,16 +50,17 @@ def map_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings:
     _dim_outside(sheet, hide_map.outline.photo_px)
     _closed(sheet, _points(hide_map.outline.photo_px.coordinates[0]), _OUTLINE, sheet.line)
     for stretch in hide_map.outline.doubtful:
-        _dashed(sheet, _points(stretch.photo_px.coordinates), _DOUBT, sheet.line + 1)
+        styled(sheet.image, np.array(sheet.at(_points(stretch.photo_px.coordinates))), _DOUBT, sheet.line + 1)
     for mark in hide_map.marks:
         if mark.status != "rejected":
-            _closed(sheet, _points(mark.photo_px.coordinates[0]), _HOLE, max(2, sheet.line - 1))
+            ring = np.array(sheet.at(_points(mark.photo_px.coordinates[0])))
+            styled(sheet.image, ring, MARK_STYLES[mark.kind], max(2, sheet.line - 1))
     if hide_map.back_line.source != "none":
         neck, head = _arrow(sheet, _points((hide_map.back_line.tail_px, hide_map.back_line.neck_px)))
         _label(sheet, tuple(neck - 1.8 * head), "neck", "mm", _font(sheet, 1.0))
     _scale_bar(sheet, hide_map, units)
     _caption(sheet, figure_lines(hide_map, units), sheet.at(_points(hide_map.outline.photo_px.coordinates[0])))
-    return _png(sheet)
+    return png(sheet.image)
 
 
 def zones_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings: DrawSettings) -> bytes:
@@ -71,7 +74,7 @@ def zones_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, setting
         "ft" or "metric", for thickness.
     """
     sheet = _reduced(rgb, settings)
-    camera, font = hide_map.camera_over_hide(), _font(sheet, 1.2)
+    camera, letters = hide_map.camera_over_hide(), _font(sheet, 1.2)
     total = sum(zone.area_mm2 for zone in hide_map.zones)
     tint = Image.new("RGBA", sheet.image.size)
     outlines, labels = [], []
@@ -88,11 +91,11 @@ def zones_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, setting
         labels.append((_middle(largest), f"{text}\n{format_thickness(zone.thickness_mm, units)}"))
     sheet.image.paste(tint, mask=tint.getchannel("A"))
     for ring in outlines:
-        _stroke(sheet, [*ring, *ring[:2]], (255, 255, 255), max(1, sheet.line - 1))
+        stroke(sheet.image, [*ring, *ring[:2]], (255, 255, 255), max(1, sheet.line - 1))
     if hide_map.back_line.source != "none":
         _arrow(sheet, _points((hide_map.back_line.tail_px, hide_map.back_line.neck_px)))
     for at, text in labels:
-        _label(sheet, at, text, "mm", font)
+        _label(sheet, at, text, "mm", letters)
     if hide_map.sampling_mm is not None:
         (x, y), r = sheet.at(camera.px_from_mm(_points((hide_map.sampling_mm,))))[0], 4.0 * sheet.line
         ImageDraw.Draw(sheet.image).rectangle((x - r, y - r, x + r, y + r), outline="white", width=sheet.line)
@@ -100,7 +103,7 @@ def zones_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, setting
     if hide_map.sampling_mm is not None:
         lines.append("square: sampling position of ISO 2418 (from memory)")
     _caption(sheet, lines, sheet.at(_points(hide_map.outline.photo_px.coordinates[0])))
-    return _png(sheet)
+    return png(sheet.image)
 
 
 def _middle(ring: list[tuple[float, float]]) -> tuple[float, float]:
@@ -109,15 +112,6 @@ def _middle(ring: list[tuple[float, float]]) -> tuple[float, float]:
 
     point = Polygon(ring).buffer(0).representative_point()
     return point.x, point.y
-
-
-def _png(sheet: _Sheet) -> bytes:
-    import cv2
-
-    # A photo hardly compresses: run lengths alone take half the time of level 1 and give files 5 % larger.
-    bgr = cv2.cvtColor(np.asarray(sheet.image), cv2.COLOR_RGB2BGR)
-    _, encoded = cv2.imencode(".png", bgr, [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_RLE])
-    return encoded.tobytes()
 
 
 def _points(coordinates: "tuple[tuple[float, float], ...]") -> Points:
@@ -140,24 +134,8 @@ def _dim_outside(sheet: _Sheet, outline: PolygonGeometry) -> None:
     sheet.image.paste(Image.new("RGB", sheet.image.size, "black"), mask=mask)
 
 
-def _stroke(sheet: _Sheet, points: list[tuple[float, float]], colour: tuple[int, int, int], width: int) -> None:
-    pen = ImageDraw.Draw(sheet.image)
-    pen.line(points, fill=_HALO, width=width + 2, joint="curve")  # a dark edge keeps the line visible on any leather
-    pen.line(points, fill=colour, width=width, joint="curve")
-
-
 def _closed(sheet: _Sheet, ring_px: Points, colour: tuple[int, int, int], width: int) -> None:
-    _stroke(sheet, sheet.at(np.vstack([ring_px, ring_px[:2]])), colour, width)
-
-
-def _dashed(sheet: _Sheet, line_px: Points, colour: tuple[int, int, int], width: int) -> None:
-    points = np.array(sheet.at(line_px))
-    along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
-    dash = 6.0 * width
-    for start in np.arange(0.0, along[-1], 2 * dash):
-        at = np.linspace(start, min(start + dash, along[-1]), 8)
-        piece = np.column_stack([np.interp(at, along, points[:, 0]), np.interp(at, along, points[:, 1])])
-        _stroke(sheet, [tuple(p) for p in piece.tolist()], colour, width)
+    stroke(sheet.image, sheet.at(np.vstack([ring_px, ring_px[:2]])), colour, width)
 
 
 def _arrow(sheet: _Sheet, tail_to_neck_px: Points) -> tuple[Points, Points]:
@@ -166,9 +144,9 @@ def _arrow(sheet: _Sheet, tail_to_neck_px: Points) -> tuple[Points, Points]:
     along = (neck - tail) / max(float(np.linalg.norm(neck - tail)), 1e-9)
     across = np.array([-along[1], along[0]])
     size = 9.0 * sheet.line
-    _stroke(sheet, [tuple(tail), tuple(neck)], _AXIS, sheet.line)
+    stroke(sheet.image, [tuple(tail), tuple(neck)], _AXIS, sheet.line)
     head = [neck, neck - size * along + 0.5 * size * across, neck - size * along - 0.5 * size * across]
-    ImageDraw.Draw(sheet.image).polygon([tuple(p) for p in head], fill=_AXIS, outline=_HALO)
+    ImageDraw.Draw(sheet.image).polygon([tuple(p) for p in head], fill=_AXIS, outline=HALO)
     return neck, size * along
 
 
@@ -177,16 +155,16 @@ def _scale_bar(sheet: _Sheet, hide_map: HideMap, units: str) -> None:
     length, text = (304.8, "1 ft") if units == "ft" else (300.0, "300 mm")
     width = length / hide_map.camera.mm_per_px * sheet.scale
     x, y = 0.03 * sheet.image.width, 0.97 * sheet.image.height
-    _stroke(sheet, [(x, y), (x + width, y)], (255, 255, 255), 2 * sheet.line)
+    stroke(sheet.image, [(x, y), (x + width, y)], (255, 255, 255), 2 * sheet.line)
     _label(sheet, (x, y - 2 * sheet.line), f"{text} (mid-hide)", "lb", _font(sheet, 0.9))
 
 
 def _caption(sheet: _Sheet, lines: list[str], rim: list[tuple[float, float]]) -> None:
     """The figures on a dark panel in the upper corner, or lower right, that is furthest from the hide."""
-    pen, font = ImageDraw.Draw(sheet.image), _font(sheet, 1.25)
+    pen, letters = ImageDraw.Draw(sheet.image), _font(sheet, 1.25)
     text = "\n".join(lines).replace("ft²", "sq ft").replace("dm²", "sq dm").replace("m²", "sq m")  # not in the font
-    box = pen.multiline_textbbox((0, 0), text, font=font)
-    pad = 0.4 * font.size
+    box = pen.multiline_textbbox((0, 0), text, font=letters)
+    pad = 0.4 * letters.size
     width, height = math.ceil(box[2] + 2 * pad), math.ceil(box[3] + 2 * pad)
     right, bottom = sheet.image.width - width - round(pad), sheet.image.height - height - round(pad)
     corners = [(right, round(pad)), (round(pad), round(pad)), (right, bottom)]
@@ -196,17 +174,14 @@ def _caption(sheet: _Sheet, lines: list[str], rim: list[tuple[float, float]]) ->
     )
     panel = Image.new("RGBA", (width, height), (16, 16, 16, 200))
     sheet.image.paste(panel, (x, y), panel)
-    pen.multiline_text((x + pad, y + pad), text, font=font, fill="white")
+    pen.multiline_text((x + pad, y + pad), text, font=letters, fill="white")
 
 
 def _label(sheet: _Sheet, at: tuple[float, float], text: str, anchor: str, font: ImageFont.FreeTypeFont) -> None:
     ImageDraw.Draw(sheet.image).text(
-        at, text, font=font, anchor=anchor, fill="white", stroke_width=max(2, sheet.line), stroke_fill=_HALO
+        at, text, font=font, anchor=anchor, fill="white", stroke_width=max(2, sheet.line), stroke_fill=HALO
     )
 
 
 def _font(sheet: _Sheet, size: float) -> ImageFont.FreeTypeFont:
-    font = ImageFont.load_default(size * max(sheet.image.size) / 55)
-    if not isinstance(font, ImageFont.FreeTypeFont):
-        raise RuntimeError("Pillow was built without FreeType.")
-    return font
+    return font(size * max(sheet.image.size) / 55)

@@ -527,6 +527,21 @@ class DrawSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class MarksPictureSettings:
+    """The picture of the marks."""
+
+    # Long side of the hide: on a phone's screen, 1000 px wide or so, all of it is seen.
+    hide_px: int = 1000
+    # Letters of a phone's 4 mm when the picture fills its width.
+    letter_px: float = 28.0
+    line_px: int = 3
+    # Room for the list's two columns.
+    least_width_px: int = 980
+    # More numbers than this nobody reads; the smaller marks are drawn without.
+    most_marks: int = 40
+
+
+@dataclass(frozen=True, slots=True)
 class Settings:
     """The settings of all stages."""
 
@@ -547,6 +562,7 @@ class Settings:
     other_face: OtherFaceSettings = field(default_factory=OtherFaceSettings)
     quality: QualitySettings = field(default_factory=QualitySettings)
     draw: DrawSettings = field(default_factory=DrawSettings)
+    marks_picture: MarksPictureSettings = field(default_factory=MarksPictureSettings)
 
 
 def settings_as_saved(settings: Settings) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from hidescan.hidemap import HideMap
 
 MOST_PX = 16_000_000  # keeps time and memory in bounds; a 12 MP photo of a hide needs about 8
 _NODE_PX = 16  # between nodes the camera is straight to 0.001 px
+_ROUND_PX = 8  # of the photo, round the part that is needed: for the interpolation and the averaging before it
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,8 @@ class Raster:
 
 def raster_of(hide_map: HideMap, *, mirror: bool = False, px_per_m: int | None = None) -> Raster:
     """The raster that holds the hide, by default as fine as the photo is in the middle of the hide."""
-    x0, y0, x1, y1 = layers(hide_map, mirror=mirror).net_mm.bounds
+    outer = np.array(hide_map.outline.hide_mm.coordinates[0]) * (-1.0 if mirror else 1.0, 1.0)
+    (x0, y0), (x1, y1) = outer.min(axis=0).tolist(), outer.max(axis=0).tolist()
     most = math.sqrt(MOST_PX / ((x1 - x0) * (y1 - y0))) * 1000.0
     fine = px_per_m or 1000.0 / max(hide_map.camera.mm_per_px, 1e-3)
     whole = max(1, math.floor(min(fine, most)))
@@ -67,10 +69,21 @@ def straight_down(rgb: NDArray[np.uint8], hide_map: HideMap, raster: Raster) -> 
     import cv2
 
     map_x, map_y = _photo_px(hide_map.camera_over_hide(), raster, hide_map.upper_face_mm())
-    if raster.mm_per_px > 1.5 * hide_map.camera.mm_per_px:  # much smaller than the photo: smooth first, or it flickers
-        times = raster.mm_per_px / hide_map.camera.mm_per_px
-        rgb = cv2.GaussianBlur(rgb, (0, 0), 0.4 * times).astype(np.uint8)
-    picture = cv2.remap(rgb, map_x, map_y, cv2.INTER_CUBIC, borderMode=cv2.BORDER_REPLICATE)
+    left, top = (max(int(m.min()) - _ROUND_PX, 0) for m in (map_x, map_y))
+    part = rgb[top : int(map_y.max()) + _ROUND_PX, left : int(map_x.max()) + _ROUND_PX]
+    if not part.size:
+        return np.zeros((raster.height_px, raster.width_px, 3), dtype=np.uint8)
+    map_x, map_y = map_x - np.float32(left), map_y - np.float32(top)
+    kernel = cv2.INTER_CUBIC
+    # Much smaller than the photo: average first, by a whole number, which is ten times faster than any other.
+    if (times := int(raster.mm_per_px / hide_map.camera.mm_per_px / 1.1)) > 1:
+        height, width = (max(1, n // times) for n in part.shape[:2])
+        shrunk = cv2.resize(part[: height * times, : width * times], (width, height), interpolation=cv2.INTER_AREA)
+        part = shrunk.astype(np.uint8, copy=False)
+        share, shift = np.float32(1 / times), np.float32(0.5 / times - 0.5)
+        map_x, map_y = map_x * share + shift, map_y * share + shift
+        kernel = cv2.INTER_LINEAR
+    picture = cv2.remap(part, map_x, map_y, kernel, borderMode=cv2.BORDER_REPLICATE)
     return picture.astype(np.uint8, copy=False)
 
 

@@ -1,0 +1,84 @@
+"""Lines and letters on pictures: strokes with a dark edge, dash patterns, one line style a kind of mark, PNG bytes."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFont
+
+from hidescan.geometry import Points
+from hidescan.hidemap import MarkKind
+
+Colour = tuple[int, int, int]
+HALO: Colour = (16, 16, 16)
+
+
+@dataclass(frozen=True, slots=True)
+class LineStyle:
+    """How a line is drawn: its colour, its dashes and gaps in widths of the line (none: solid), its relative width."""
+
+    colour: Colour
+    dashes: tuple[float, ...] = ()
+    width: float = 1.0
+
+
+# Told apart by their dashes alone; the colours are Okabe and Ito's (2008), which colour-blind people tell apart too.
+MARK_STYLES: dict[MarkKind, LineStyle] = {
+    "hole": LineStyle((213, 94, 0)),
+    "cut": LineStyle((213, 94, 0), width=1.8),
+    "brand": LineStyle((86, 180, 233), (7.0, 2.5)),
+    "stain": LineStyle((240, 228, 66), (3.0, 3.0)),
+    "scratch": LineStyle((204, 121, 167), (1.0, 2.5)),
+    "wrinkle": LineStyle((0, 158, 115), (6.0, 2.5, 1.0, 2.5)),
+    "thin": LineStyle((230, 159, 0), (10.0, 5.0)),
+    "other": LineStyle((255, 255, 255), (6.0, 2.5, 1.0, 2.5, 1.0, 2.5)),
+}
+
+
+def stroke(image: Image.Image, points: Sequence[tuple[float, float]], colour: Colour, width: int) -> None:
+    """A line with a dark edge, which keeps it visible on any leather."""
+    pen = ImageDraw.Draw(image)
+    pen.line(list(points), fill=HALO, width=width + 2, joint="curve")
+    pen.line(list(points), fill=colour, width=width, joint="curve")
+
+
+def styled(image: Image.Image, points: Points, style: LineStyle, line: int) -> None:
+    """A line in a style, (N, 2) picture px; `line` is the width of a style's line of width 1.
+
+    A line too short for its pattern is drawn solid.
+    """
+    width = max(2, round(style.width * line))
+    along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
+    period = sum(style.dashes) * width
+    if not style.dashes or along[-1] < 1.5 * period:
+        stroke(image, [tuple(p) for p in points.tolist()], style.colour, width)
+        return
+    scale = along[-1] / round(along[-1] / period) / period  # whole patterns, so that a ring closes
+    at = 0.0
+    while at < along[-1] - 1e-6:
+        for k, part in enumerate(style.dashes):
+            length = part * width * scale
+            if k % 2 == 0:
+                inner = along[(along > at) & (along < at + length)]
+                where = np.r_[at, inner, min(at + length, along[-1])]
+                piece = np.column_stack([np.interp(where, along, points[:, 0]), np.interp(where, along, points[:, 1])])
+                stroke(image, [tuple(p) for p in piece.tolist()], style.colour, width)
+            at += length
+
+
+def font(size_px: float) -> ImageFont.FreeTypeFont:
+    """Pillow's own font."""
+    made = ImageFont.load_default(size_px)
+    if not isinstance(made, ImageFont.FreeTypeFont):
+        raise RuntimeError("Pillow was built without FreeType.")
+    return made
+
+
+def png(image: Image.Image) -> bytes:
+    """PNG bytes of an RGB picture."""
+    import cv2
+
+    # A photo hardly compresses: run lengths alone take half the time of level 1 and give files 5 % larger.
+    bgr = cv2.cvtColor(np.asarray(image), cv2.COLOR_RGB2BGR)
+    _, encoded = cv2.imencode(".png", bgr, [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_RLE])
+    return encoded.tobytes()
