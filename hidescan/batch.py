@@ -11,6 +11,7 @@ from hidescan.hidemap import XY, HideMap, Inputs
 from hidescan.lens_file import kept_profile, read_profile
 from hidescan.lens_profile import LensProfile
 from hidescan.mark_files import given_marks
+from hidescan.marks_picture import marks_picture
 from hidescan.photo import READABLE, Photo, read_photo
 from hidescan.pipeline import Known, run
 from hidescan.problems import BadInput, NotFound
@@ -56,7 +57,7 @@ def photos_in(paths: list[Path]) -> list[Path]:
 
 
 def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
-    """Map one photo and write NAME.hide.json, NAME.map.png and NAME.zones.png.
+    """Map one photo and write NAME.hide.json, NAME.map.png, NAME.zones.png and NAME.marks.png.
 
     Returns
     -------
@@ -117,6 +118,7 @@ def _map_and_keep(photo: Photo, target: Path, old: HideMap | None, job: Job, set
     pictures = {
         "map": map_picture(photo.rgb, hide_map, job.units, settings.draw),
         "zones": zones_picture(photo.rgb, hide_map, job.units, settings.draw),
+        "marks": marks_picture(photo.rgb, hide_map, job.units, settings.marks_picture),
     }
     kept = save_map(target, hide_map, fresh=job.fresh)
     for kind, picture in pictures.items():

@@ -111,7 +111,7 @@ def map_(
     fresh: Annotated[bool, typer.Option("--fresh", help="Forget what was given for this photo before.")] = False,
     force: Annotated[bool, typer.Option("--force", help="Write over the map of another photo.")] = False,
 ) -> None:
-    """Map photographed hides: writes NAME.hide.json and NAME.map.png, prints a short summary."""
+    """Map photographed hides: NAME.hide.json, the pictures .map.png, .zones.png and .marks.png, and a short summary."""
     from hidescan.batch import Job, map_one, photos_in
     from hidescan.config import card_scales
     from hidescan.hidemap import to_json
@@ -140,7 +140,7 @@ def map_(
             sys.stdout.write(to_json(hide_map).decode())
         else:
             print("\n".join(summary_lines(path.stem, hide_map, units.value)))
-            print(f"  written {written}, {path.stem}.map.png and {path.stem}.zones.png")
+            print(f"  written {written}, and beside it {path.stem}.map.png, .zones.png and .marks.png")
     if failed:
         if len(found) > 1:
             print(f"{len(failed)} of {len(found)} photos were not mapped: {', '.join(failed)}", file=sys.stderr)

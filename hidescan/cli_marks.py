@@ -10,6 +10,10 @@ from hidescan.problems import BadInput
 
 if TYPE_CHECKING:
     from hidescan.grading import GradeTable
+    from hidescan.hidemap import HideMap
+    from hidescan.photo import Photo
+
+_CROP_PX = 600
 
 
 class Units(StrEnum):
@@ -29,6 +33,8 @@ def marks(
     grades: Annotated[
         str | None, typer.Option(help="Grade the hide by a TOML file, or by a table of ours: iso-17551, gost-1904.")
     ] = None,
+    crops: Annotated[Path | None, typer.Option(help="Folder to write each mark to, cut out of the photo.")] = None,
+    photo: Annotated[Path | None, typer.Option(help="The map's photo, where it is not beside the map.")] = None,
     json: Annotated[bool, typer.Option("--json", help="Print everything as one line of JSON.")] = False,
     units: Annotated[Units, typer.Option(help="How figures are shown.")] = Units.ft,
 ) -> None:
@@ -36,6 +42,7 @@ def marks(
     from json import dumps
 
     from hidescan.marks_report import marks_lines, marks_plain
+    from hidescan.photo_of_map import photo_of_map
     from hidescan.settings import Settings
     from hidescan.store import read_map
 
@@ -46,6 +53,23 @@ def marks(
         print(dumps(marks_plain(name, hide_map, table, settings), ensure_ascii=False, allow_nan=False))
     else:
         print("\n".join(marks_lines(name, hide_map, table, units.value, settings)))
+    if crops is not None:
+        _write_crops(crops, name, hide_map, photo_of_map(map_file, hide_map, photo, settings.photo))
+
+
+def _write_crops(folder: Path, name: str, hide_map: "HideMap", photo: "Photo") -> None:
+    """NAME.ID.png for each mark that was not rejected."""
+    from PIL import Image
+
+    from hidescan.crops import mark_crop
+    from hidescan.files import write_whole
+    from hidescan.ink import png
+
+    for mark in hide_map.marks:
+        if mark.status != "rejected":
+            write_whole(
+                folder / f"{name}.{mark.id}.png", png(Image.fromarray(mark_crop(photo.rgb, hide_map, mark, 600)))
+            )
 
 
 def _table(words: str) -> "GradeTable":

@@ -23,6 +23,7 @@ from shapely.geometry.base import BaseGeometry
 
 from hidescan.geometry import Points, without_crossings
 from hidescan.hidemap import FORMAT, HideMap, MarkKind, MarkStatus, from_json
+from hidescan.marks import on_hide
 from hidescan.other_face import laid_on, marks_of
 from hidescan.problems import BadInput, NotFound, refuse_unknown
 from hidescan.same_marks import GivenMark, in_frame_of
@@ -150,7 +151,7 @@ def _marks(geometry: BaseGeometry, words: Mapping[str, Any], where: str, hide_ma
         ring = np.array(part.exterior.coords)[:-1]
         if not np.isfinite(ring).all() or not Polygon(ring).area > 0 or len(ring) < 3:
             raise BadInput(f"{where}: the mark has no area, or lies off the floor.")
-        if not Polygon(hide_map.outline.hide_mm.coordinates[0]).intersects(Polygon(ring)):
+        if not on_hide(Polygon(ring), Polygon(hide_map.outline.hide_mm.coordinates[0])):
             raise BadInput(f"{where}: the mark does not lie on the hide; mind the frame, hide_mm or photo_px.")
         yield GivenMark(
             cast(MarkKind, kind),

@@ -22,6 +22,8 @@ from hidescan.zones import Zone, zone_at
 
 SLENDER: tuple[MarkKind, ...] = ("cut", "scratch", "wrinkle")
 EDGES: tuple[MarkKind, ...] = ("hole", "cut")
+# A cut that the outline itself runs into lies outside it, but for the width of the rim's own uncertainty.
+NEAR_MM = 3.0
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -77,10 +79,15 @@ def placed(
             if not outer.contains_properly(polygon) or any(polygon.intersects(other) for other in holes):
                 continue
             holes.append(polygon)
-        elif not outer.intersects(polygon):
+        elif not on_hide(polygon, outer):
             continue
         kept.append((mark, ring))
     return sorted(kept, key=lambda pair: -float(pair[1][:, 1].mean()))
+
+
+def on_hide(mark: Polygon, outer: Polygon) -> bool:
+    """Whether a mark lies on the hide or at its rim."""
+    return bool(outer.distance(mark) < NEAR_MM)
 
 
 def mark_entry(

@@ -13,7 +13,7 @@ from shapely.geometry import Polygon
 from hidescan.corrected import as_kind, ring_of, with_marks
 from hidescan.geometry import Points, without_crossings
 from hidescan.hidemap import HideMap, MarkEntry, MarkKind, MarkStatus
-from hidescan.marks import mark_entry, number_of, surroundings_of
+from hidescan.marks import mark_entry, number_of, on_hide, surroundings_of
 from hidescan.settings import Settings
 
 # Of the smaller of two: the same photo mapped again moves rims by a pixel or two.
@@ -77,7 +77,7 @@ def with_given(hide_map: HideMap, given: Iterable[GivenMark], settings: Settings
     """
     around, camera, z_mm = surroundings_of(hide_map), hide_map.camera_over_hide(), hide_map.upper_face_mm()
     marks, numbered = list(hide_map.marks), _numbered(hide_map)
-    given = [mark for mark in given if around.outer.intersects(Polygon(mark.ring_mm))]
+    given = [mark for mark in given if on_hide(Polygon(mark.ring_mm), around.outer)]
     same = _pairs(
         given, marks,
         [Polygon(m.ring_mm).buffer(slack_mm) for m in given],

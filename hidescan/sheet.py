@@ -8,11 +8,16 @@ from io import BytesIO
 import numpy as np
 from numpy.typing import NDArray
 
+from hidescan.clear import clear_leather, largest_circle, largest_rectangle
+from hidescan.crops import mark_crop
 from hidescan.exports.layers import Layers, layers
 from hidescan.exports.pdf_page import new_canvas
-from hidescan.exports.rectified import Raster, raster_of, rectified, straight_down
+from hidescan.exports.rectified import raster_of, rectified
 from hidescan.hidemap import HideMap, MarkEntry
 from hidescan.marked_area import MarkedArea, compared
+from hidescan.marks import number_of
+from hidescan.marks_picture import Spot, place_numbers
+from hidescan.settings import Settings
 from hidescan.sheet_page import NOT_AN_INSTRUMENT, PAPERS_MM, SOFT, Page, Small, draw_hide, fitted, new_page, scale_bar
 from hidescan.summary import area_with_u
 from hidescan.units import format_area, format_length, format_quarter_foot, format_thickness
@@ -23,7 +28,9 @@ _TOP_MM = MARGIN_MM + 19.0
 _PICTURE_MM = (108.0, 126.0)
 _PX_PER_PAGE_MM = 7.0  # about 180 dots an inch on paper
 _FOOT_MM = 15.0
-_CROP_MM, _MOST_MARKS = 13.0, 8
+_CROP_MM, _CROP_PX, _MOST_MARKS = 13.0, 200, 8
+# Discs of the numbers; and how finely places for them are sought, steps a mm.
+_DISC_MM, _PLACE_PX = 2.0, 8.0
 _FACES = {"grain": "grain side up", "flesh": "flesh side up", "unknown": "face not stated"}
 
 
@@ -78,9 +85,9 @@ def to_bytes(
 
 
 def _numbered(hide_map: HideMap) -> list[tuple[int, MarkEntry]]:
-    """Marks that stand, largest first, numbered from 1."""
+    """Marks that stand, largest first, each with the number of its id."""
     kept = [mark for mark in hide_map.marks if mark.status != "rejected"]
-    return list(enumerate(sorted(kept, key=lambda mark: -mark.area_mm2), start=1))
+    return [(number_of(mark), mark) for mark in sorted(kept, key=lambda mark: -mark.area_mm2)]
 
 
 def _head(page: Page, hide_map: HideMap, name: str) -> None:
@@ -108,8 +115,11 @@ def _picture(
     if hide_map.back_line.source != "none":
         x, y = small.at((hide_map.back_line.neck_mm[0], drawn.net_mm.bounds[3]))
         page.centred(x, y - 1.2, "neck", 2.8, bold=True)
-    for number, mark in numbered[:_MOST_MARKS]:
-        _number(page, small.at(_centre(mark)), number)
+    rings = [_PLACE_PX * np.array([small.at(p) for p in mark.hide_mm.coordinates[0]]) for _, mark in numbered]
+    area = (round(_PLACE_PX * (MARGIN_MM + _PICTURE_MM[0])), round(_PLACE_PX * (_TOP_MM + _PICTURE_MM[1])))
+    spots = place_numbers(rings, _MOST_MARKS, area, _PLACE_PX * _DISC_MM)
+    for (number, _), spot in zip(numbered, spots, strict=False):
+        _number(page, spot, number)
     y = _TOP_MM + _PICTURE_MM[1] + 4.0
     scale_bar(page, small, MARGIN_MM, y, units)
     said = "dashed: back line" if rgb is not None else "drawn without the photo"
@@ -128,20 +138,14 @@ def _paste(page: Page, hide_map: HideMap, small: Small, rgb: NDArray[np.uint8]) 
     page.picture(left, top, across, down, flat)
 
 
-def _number(page: Page, at: tuple[float, float], number: int) -> None:
-    x, y = at[0] + 3.5, at[1] - 3.5
+def _number(page: Page, spot: Spot, number: int) -> None:
+    (x, y), foot = ((px / _PLACE_PX, py / _PLACE_PX) for px, py in (spot.at, spot.foot))
     page.canvas.setFillGray(1.0)
     page.canvas.setStrokeGray(0.1)
     page.canvas.setLineWidth(0.25)
-    page.canvas.circle(x, page.height - y, 2.0, stroke=1, fill=1)
+    page.canvas.line(x, page.height - y, foot[0], page.height - foot[1])
+    page.canvas.circle(x, page.height - y, _DISC_MM, stroke=1, fill=1)
     page.centred(x, y + 1.0, str(number), 2.8, bold=True)
-
-
-def _centre(mark: MarkEntry) -> tuple[float, float]:
-    from shapely.geometry import Polygon
-
-    point = Polygon(mark.hide_mm.coordinates[0]).representative_point()
-    return float(point.x), float(point.y)
 
 
 def _figures(page: Page, hide_map: HideMap, units: str, marked: MarkedArea | None, deal: Deal | None) -> None:
@@ -164,6 +168,7 @@ def _figures(page: Page, hide_map: HideMap, units: str, marked: MarkedArea | Non
         ("Length", _length(m.length.value, m.length.expanded_uncertainty, units)),
         ("Width", _length(m.width.value, m.width.expanded_uncertainty, units)),
         ("Round the rim", format_length(m.perimeter.value, units)),
+        ("Clear pieces", _clear_pieces(hide_map, units)),
         ("Thickness", _thickness(hide_map, units)),
         ("State", hide_map.inputs.state or "not stated"),
         ("Conditioning", hide_map.inputs.conditioning or "not stated"),
@@ -175,6 +180,17 @@ def _figures(page: Page, hide_map: HideMap, units: str, marked: MarkedArea | Non
     y = page.wrapped(x, y + 1.0, f"Usable: {rule_in_words(rule)}.", end - x, size=2.6, grey=SOFT)
     words = "A hide gains or loses up to a quarter with moisture and stretch: compare only in the same state."
     page.wrapped(x, y + 1.0, words, end - x, size=2.6, grey=SOFT)
+
+
+def _clear_pieces(hide_map: HideMap, units: str) -> str:
+    """The largest clear rectangle along the back line, and the largest clear circle."""
+    settings = Settings()
+    clear = clear_leather(hide_map, settings.usable)
+    rectangle, circle = largest_rectangle(clear, settings.clear), largest_circle(clear, settings.clear)
+    if rectangle is None or circle is None:
+        return "none"
+    length, width = (format_length(side, units) for side in (rectangle.length_mm, rectangle.width_mm))
+    return f"{length} along the back x {width}; circle {format_length(circle.diameter_mm, units)}"
 
 
 def _deal_rows(deal: Deal | None) -> tuple[tuple[str, str], ...]:
@@ -206,31 +222,21 @@ def _marks(
 ) -> None:
     x, end = MARGIN_MM, MARGIN_MM + _PICTURE_MM[0]
     y = page.heading(x, end, y, "Marks" if numbered else "Marks: none found")
-    for number, mark in numbered[:_MOST_MARKS]:
-        column, row = divmod(number - 1, _MOST_MARKS // 2)
+    for place, (number, mark) in enumerate(numbered[:_MOST_MARKS]):
+        column, row = divmod(place, _MOST_MARKS // 2)
         left, top = x + column * (_PICTURE_MM[0] / 2 + 1.0), y - 3.5 + row * (_CROP_MM + 2.0)
         if rgb is not None:
-            page.picture(left, top, _CROP_MM, _CROP_MM, _crop(rgb, hide_map, mark))
+            page.picture(left, top, _CROP_MM, _CROP_MM, mark_crop(rgb, hide_map, mark, _CROP_PX))
         text = left + (_CROP_MM + 2.0 if rgb is not None else 0.0)
         page.text(text, top + 3.2, f"{number}  {mark.kind}", 3.1, bold=True)
         size = f"{format_length(mark.length_mm, units)} x {format_length(mark.width_mm, units)}"
         page.text(text, top + 7.2, size, 2.8)
-        where = f"{mark.zone or 'no zone'}; {mark.status}, sure to {min(99.0, 100 * mark.confidence):.0f} %"
+        sure = f", sure to {min(99.0, 100 * mark.confidence):.0f} %" if mark.status == "found" else ""
+        where = f"{mark.zone or 'no zone'}; {mark.status}{sure}"
         page.text(text, top + 11.0, where, 2.6, grey=SOFT)
     if len(numbered) > _MOST_MARKS:
         words = f"and {len(numbered) - _MOST_MARKS} smaller marks, listed in the map file"
         page.text(x, y - 1.5 + (_MOST_MARKS // 2) * (_CROP_MM + 2.0), words, 2.6, grey=SOFT)
-
-
-def _crop(rgb: NDArray[np.uint8], hide_map: HideMap, mark: MarkEntry) -> NDArray[np.uint8]:
-    """A square round a mark, with a third of its size to spare."""
-    ring = np.array(mark.hide_mm.coordinates[0])
-    middle, side = (ring.min(axis=0) + ring.max(axis=0)) / 2, 1.6 * max(float(np.ptp(ring, axis=0).max()), 15.0)
-    pixels = 110
-    per_m = max(1, round(1000 * pixels / side))
-    half = pixels / 2 * 1000.0 / per_m
-    raster = Raster(per_m, float(middle[0]) - half, float(middle[1]) + half, pixels, pixels, False)
-    return straight_down(rgb, hide_map, raster)
 
 
 def _budget(page: Page, hide_map: HideMap, y: float) -> None:
