@@ -95,7 +95,7 @@ def map_from(photo: Photo, floor: Floor, seen: Outline | NotFound, settings: Set
         if isinstance(again, NotFound):
             return again
         plane = again
-    leather = _leather(inputs, settings)
+    leather = leather_of(inputs, settings)
     heights = Heights(leather.thickness.mean, leather.lift.mean)
     plan_mm = without_crossings(plan_view(plane.camera, outline.ring_px, heights))
     neck_mm = _neck_given(inputs, plane, plan_mm)
@@ -149,14 +149,15 @@ def print_measured(inputs: Inputs) -> bool:
 
 
 @dataclass(frozen=True, slots=True)
-class _Leather:
+class Leather:
     """What is known of the leather's thickness and of its rim's mean lift over the floor, mm."""
 
     thickness: Prior
     lift: Prior
 
 
-def _leather(inputs: Inputs, settings: Settings) -> _Leather:
+def leather_of(inputs: Inputs, settings: Settings) -> Leather:
+    """What is known of the leather: gauged, given, or typical."""
     m = settings.measure
     if inputs.gauge:
         readings = np.array([g.thickness_mm for g in inputs.gauge])
@@ -166,11 +167,11 @@ def _leather(inputs: Inputs, settings: Settings) -> _Leather:
         thickness = Prior(m.typical_thickness_mm, m.typical_thickness_u_mm)
     else:
         thickness = Prior(inputs.thickness_mm, m.given_thickness_u_share * inputs.thickness_mm)
-    return _Leather(thickness, Prior(m.lift_mm, m.lift_u_mm))
+    return Leather(thickness, Prior(m.lift_mm, m.lift_u_mm))
 
 
 def _priors(photo: Photo, inputs: Inputs, settings: Settings) -> Priors:
-    leather = _leather(inputs, settings)
+    leather = leather_of(inputs, settings)
     scale, skew = print_scale_priors(inputs.card_scale, settings.plane)
     return Priors(
         ln_focal=focal_prior(photo, settings.plane),

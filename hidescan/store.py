@@ -77,11 +77,11 @@ def merged(old: Inputs, given: Inputs) -> Inputs:
     return replace(old, **said)
 
 
-def save_map(path: Path, hide_map: HideMap, *, fresh: bool = False) -> HideMap:
+def save_map(path: Path, hide_map: HideMap, *, fresh: bool = False, keep_old: bool = False) -> HideMap:
     """Keep a map; what a person had given in the one before it is never lost.
 
-    A map that holds nothing from a person is written over. One that does becomes an older revision, unless the new map
-    says the same.
+    A map that holds nothing from a person is written over, unless it must be kept (`keep_old`: a person kept it). One
+    that does becomes an older revision, unless the new map says the same.
 
     Returns
     -------
@@ -93,7 +93,7 @@ def save_map(path: Path, hide_map: HideMap, *, fresh: bool = False) -> HideMap:
         as_old = replace(hide_map, revision=old.revision, parent_sha256=old.parent_sha256)
         if to_json(as_old) == data:
             return as_old
-        if old.photo.sha256 == hide_map.photo.sha256 and _from_a_person(old):
+        if old.photo.sha256 == hide_map.photo.sha256 and (keep_old or _from_a_person(old)):
             write_whole(path.with_suffix("") / f"{old.revision}.json", data)
             hide_map = replace(hide_map, revision=old.revision + 1, parent_sha256=hashlib.sha256(data).hexdigest())
     write_whole(path, to_json(hide_map))

@@ -1,0 +1,18 @@
+"""The local page: take a photo, see the map on it, set it right by hand, keep it.
+
+================  ==============================================  ==================  =============
+room              takes                                           gives               touches?
+================  ==============================================  ==================  =============
+journal           lines of what a person did, undo and redo       `Given`             nothing
+warm              a decoded photo, `Given`                        the map             nothing
+view              the map                                         what is drawn       nothing
+works             -                                               photo and journal   disk
+worker            requests through a pipe                         views, files        a process
+mapper            the same, from the server's side                                    a process
+door, guard       codes, requests                                 who may come in     nothing
+app               requests                                        answers             the network
+serve             -                                               address, QR code    screen
+================  ==============================================  ==================  =============
+
+`web/` is the front end; the package's build bundles it into `built/` (build_hook.py).
+"""

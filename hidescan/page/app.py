@@ -1,0 +1,228 @@
+"""The page's addresses."""
+
+import io
+import json
+import os
+import tempfile
+import zipfile
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from pathlib import Path
+from typing import Any
+from urllib.parse import quote
+
+from starlette.applications import Starlette
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import FileResponse, JSONResponse, Response
+from starlette.routing import Mount, Route
+from starlette.staticfiles import StaticFiles
+
+from hidescan.exports.formats import FORMATS, PAPERS
+from hidescan.page.desk import Desk, Elsewhere
+from hidescan.page.door import Door
+from hidescan.page.guard import Guard
+from hidescan.page.journal import Edit, edit_from
+from hidescan.page.mapper import Mapper
+from hidescan.page.settings import PageSettings
+from hidescan.page.works import add_work
+from hidescan.problems import BadInput
+from hidescan.settings import Settings
+from hidescan.units import parse_length_mm, parse_thickness_mm
+
+BUILT = Path(__file__).parent / "built"
+
+
+def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, settings: PageSettings) -> Starlette:
+    """The page over the works in a folder.
+
+    Parameters
+    ----------
+    hosts
+        Host headers served, port included.
+    cookie
+        Name of the cookie that holds a token.
+    """
+    mapper = Mapper(settings)
+    desk = Desk(folder, mapper)
+
+    @asynccontextmanager
+    async def life(app: Starlette) -> AsyncIterator[None]:
+        folder.mkdir(parents=True, exist_ok=True)
+        mapper.start()
+        try:
+            yield
+        finally:
+            mapper.stop()
+
+    async def page(request: Request) -> Response:
+        return FileResponse(BUILT / "index.html")
+
+    async def listed(request: Request) -> Response:
+        return JSONResponse(desk.listed())
+
+    async def upload(request: Request) -> Response:
+        handle, part = tempfile.mkstemp(dir=folder, prefix=".upload")
+        try:
+            size = 0
+            with os.fdopen(handle, "wb") as file:
+                async for chunk in request.stream():
+                    size += len(chunk)
+                    if size > settings.most_upload_bytes:
+                        raise BadInput(f"The file is over {settings.most_upload_bytes // 1_000_000} MB; no photo is.")
+                    file.write(chunk)
+            name = add_work(folder, Path(part), request.query_params.get("name", ""))
+        finally:
+            Path(part).unlink(missing_ok=True)
+        desk.start(name)
+        return JSONResponse({"id": name}, 201)
+
+    async def work(request: Request) -> Response:
+        name = request.path_params["name"]
+        sheet = desk.sheet(name)
+        if sheet.shown_at != sheet.state.at:
+            desk.start(name)
+        return _json(desk.answer(name))
+
+    async def edits(request: Request) -> Response:
+        name, plain = request.path_params["name"], await _body(request, settings)
+        await desk.edit(name, _edit(plain), _base(plain))
+        return _json(desk.answer(name))
+
+    async def undo(request: Request) -> Response:
+        return await step(request, "undo")
+
+    async def redo(request: Request) -> Response:
+        return await step(request, "redo")
+
+    async def step(request: Request, word: str) -> Response:
+        name, plain = request.path_params["name"], await _body(request, settings)
+        await desk.step(name, word, _base(plain))
+        return _json(desk.answer(name))
+
+    async def keep(request: Request) -> Response:
+        name = request.path_params["name"]
+        await desk.keep(name)
+        return _json(desk.answer(name))
+
+    async def remove(request: Request) -> Response:
+        desk.remove(request.path_params["name"])
+        return Response(status_code=204)
+
+    async def picture(request: Request) -> Response:
+        name, size = request.path_params["name"], request.path_params["size"]
+        desk.sheet(name)
+        path = folder / name / f"{size}.jpg"
+        if size == "full" and not path.exists():
+            await mapper.ask("full", desk.subject(name))
+        return FileResponse(path) if path.exists() else Response(status_code=404)
+
+    async def files(request: Request) -> Response:
+        name, form = request.path_params["name"], request.path_params["form"]
+        desk.sheet(name)
+        asked = request.query_params
+        paper = asked.get("paper")
+        if form not in (*FORMATS, "map", "sheet") or paper not in (None, *PAPERS):
+            return Response(status_code=404)
+        subject = desk.subject(name)
+        if form == "sheet":
+            units = "metric" if asked.get("units") == "metric" else "ft"
+            made = await mapper.ask("sheet", subject, units, paper or "a4")
+        else:
+            made = await mapper.ask("export", subject, form, "mirror" in asked, paper)
+        return _download(made, subject.file, form)
+
+    one = "/api/works/{name}"
+    return Starlette(
+        routes=[
+            Route("/", page),
+            Route("/api/works", listed),
+            Route("/api/works", upload, methods=["POST"]),
+            Route(one, work),
+            Route(one, remove, methods=["DELETE"]),
+            Route(one + "/edits", edits, methods=["POST"]),
+            Route(one + "/undo", undo, methods=["POST"]),
+            Route(one + "/redo", redo, methods=["POST"]),
+            Route(one + "/keep", keep, methods=["POST"]),
+            Route(one + "/{size}.jpg", picture),
+            Route(one + "/files/{form}", files),
+            Mount("/static", StaticFiles(directory=BUILT)),
+        ],
+        middleware=[Middleware(Guard, door=door, hosts=hosts, cookie=cookie)],
+        exception_handlers={KeyError: _missing, Elsewhere: _elsewhere, BadInput: _refused},
+        lifespan=life,
+    )
+
+
+def _json(data: bytes) -> Response:
+    return Response(data, media_type="application/json")
+
+
+def _refused(request: Request, error: Exception) -> Response:
+    return JSONResponse({"refused": str(error)}, 422)
+
+
+def _elsewhere(request: Request, error: Exception) -> Response:
+    return JSONResponse({"refused": str(error)}, 409)
+
+
+def _missing(request: Request, error: Exception) -> Response:
+    return JSONResponse({"refused": "There is no such hide here."}, 404)
+
+
+async def _body(request: Request, settings: PageSettings) -> dict[str, Any]:
+    """A request's JSON object, read no further than is allowed."""
+    data = b""
+    async for chunk in request.stream():
+        data += chunk
+        if len(data) > settings.most_edit_bytes:
+            raise BadInput("That is too much for one edit.")
+    try:
+        plain = json.loads(data or b"{}")
+    except ValueError:
+        plain = None
+    if not isinstance(plain, dict):
+        raise BadInput("That is no edit.")
+    return plain
+
+
+def _base(plain: dict[str, Any]) -> int:
+    base = plain.get("base")
+    return base if isinstance(base, int) else -1
+
+
+def _edit(plain: dict[str, Any]) -> Edit:
+    """An edit as sent, lengths that people wrote in words ("4.5oz") read."""
+    for part in (plain.get("set"), plain.get("add")):
+        if not isinstance(part, dict):
+            continue
+        if isinstance(part.get("thickness_mm"), str):
+            part["thickness_mm"] = parse_thickness_mm(part["thickness_mm"])
+        for item in _items(part, "gauge"):
+            item["thickness_mm"] = parse_thickness_mm(str(item.get("thickness_mm", "")))
+            item["u_mm"] = Settings().thickness.reading_u_mm
+        for item in _items(part, "tapes"):
+            item["distance_mm"] = parse_length_mm(str(item.get("distance_mm", "")))
+    return edit_from({key: plain[key] for key in ("what", "set", "add", "mark", "key") if key in plain})
+
+
+def _items(part: dict[str, Any], name: str) -> list[dict[str, Any]]:
+    """New items of a list, those whose length is still words."""
+    length = "thickness_mm" if name == "gauge" else "distance_mm"
+    found = part.get(name)
+    if not isinstance(found, list):
+        return []
+    return [item for item in found if isinstance(item, dict) and isinstance(item.get(length), str)]
+
+
+def _download(made: list[tuple[str, bytes]], file: str, form: str) -> Response:
+    """One file as it is, several in a ZIP."""
+    name, data = made[0]
+    if len(made) > 1:
+        name, packed = f"{Path(file).stem}.{form}.zip", io.BytesIO()
+        with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as pack:
+            for inner, content in made:
+                pack.writestr(inner, content)
+        data = packed.getvalue()
+    shown = f"attachment; filename=\"hide.{name.rpartition('.')[2]}\"; filename*=UTF-8''{quote(name)}"
+    return Response(data, media_type="application/octet-stream", headers={"content-disposition": shown})

@@ -1,0 +1,46 @@
+"""Builds the page's front end into `built/` while the package is built, where Node.js is there.
+
+Part of the build only: nothing else in the package imports it. What was built from the same sources is not built again.
+"""
+
+import hashlib
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+from hatchling.builders.hooks.plugin.interface import BuildHookInterface
+
+PAGE = Path(__file__).parent
+SOURCES = ("package.json", "package-lock.json", "build.mjs", "web")
+
+
+class PageBuild(BuildHookInterface):  # type: ignore[type-arg]
+    """Runs npm."""
+
+    def initialize(self, version: str, build_data: dict[str, Any]) -> None:
+        """Build, unless that was done or cannot be done here: the command line works whole without the page."""
+        npm = shutil.which("npm")
+        if is_built() or npm is None:
+            if npm is None and not is_built():
+                print("hidescan page is left out: Node.js with npm is not there.", file=sys.stderr)
+            return
+        for command in (["ci", "--no-audit", "--no-fund", "--loglevel=error"], ["run", "--silent", "build"]):
+            subprocess.run([npm, *command], cwd=PAGE, check=True, stdout=sys.stderr)
+        (PAGE / "built" / "sources.sha256").write_text(sources_sha256())
+
+
+def is_built() -> bool:
+    """Whether `built/` was made from the sources as they are."""
+    stamp = PAGE / "built" / "sources.sha256"
+    return stamp.is_file() and stamp.read_text() == sources_sha256()
+
+
+def sources_sha256() -> str:
+    """Hash of all that the front end is built from."""
+    found = [path for name in SOURCES for path in [PAGE / name, *sorted((PAGE / name).rglob("*"))] if path.is_file()]
+    digest = hashlib.sha256()
+    for path in found:
+        digest.update(f"{path.relative_to(PAGE).as_posix()}\0".encode() + path.read_bytes() + b"\0")
+    return digest.hexdigest()

@@ -1,0 +1,158 @@
+"""The works on the table: each one's journal, and the map that goes with where it stands."""
+
+import asyncio
+import json
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from pydantic import TypeAdapter
+
+from hidescan.files import write_whole
+from hidescan.page import works
+from hidescan.page.journal import Edit, Given, State, edit_line, state_of, with_edit
+from hidescan.page.mapper import Mapper
+from hidescan.page.worker import Subject
+from hidescan.problems import BadInput
+
+_GIVEN = TypeAdapter(Given)
+
+
+class Elsewhere(BadInput):
+    """The work was changed from another window since this one looked."""
+
+
+@dataclass(slots=True)
+class Sheet:
+    """What is known of one work: the lines folded, the map shown and the state that it belongs to."""
+
+    state: State
+    shown: bytes | None = None
+    shown_at: int = -1
+    stage: str | None = None
+    refused: str | None = None
+    turn: asyncio.Lock = field(default_factory=asyncio.Lock)
+    mapping: asyncio.Task[None] | None = None
+
+
+class Desk:
+    """All works in a folder."""
+
+    def __init__(self, folder: Path, mapper: Mapper) -> None:
+        self.folder, self.mapper = folder, mapper
+        self._sheets: dict[str, Sheet] = {}
+
+    def sheet(self, name: str) -> Sheet:
+        """One work, read from disk when first asked for.
+
+        Raises
+        ------
+        KeyError
+            There is no such work.
+        """
+        if not works.is_id(name) or not (self.folder / name / "about.json").is_file():
+            raise KeyError(name)
+        if name not in self._sheets:
+            self._sheets[name] = Sheet(state_of(works.lines(self.folder / name)))
+        return self._sheets[name]
+
+    def subject(self, name: str) -> Subject:
+        """What the worker needs to know of a work."""
+        folder = self.folder / name
+        return Subject(folder, works.about(folder).file, self.sheet(name).state.given)
+
+    def listed(self) -> list[dict[str, Any]]:
+        """All works, newest first, in a few words each."""
+        found = []
+        for name in works.works(self.folder):
+            sheet = self.sheet(name)
+            found.append(
+                {"id": name, "file": works.about(self.folder / name).file, "stage": sheet.stage, "at": sheet.state.at}
+            )
+        return found
+
+    def start(self, name: str) -> asyncio.Task[None]:
+        """Make the map that goes with where the work stands, unless that is being done."""
+        sheet = self.sheet(name)
+        if sheet.mapping is None or sheet.mapping.done():
+            sheet.mapping = asyncio.create_task(self._map(name, sheet))
+        return sheet.mapping
+
+    async def _map(self, name: str, sheet: Sheet) -> None:
+        while sheet.shown_at != sheet.state.at:
+            at = sheet.state.at
+            sheet.stage = "waiting"
+            try:
+                sheet.shown = await self.mapper.ask(
+                    "view", self.subject(name), say=lambda t: setattr(sheet, "stage", t)
+                )
+                sheet.refused = None
+            except BadInput as error:
+                sheet.refused = str(error)
+            sheet.shown_at, sheet.stage = at, None
+
+    async def edit(self, name: str, edit: Edit, base: int) -> None:
+        """Add an edit and wait for its map.
+
+        Raises
+        ------
+        Elsewhere
+            The work no longer stands at `base`.
+        BadInput
+            The edit cannot be; nothing was changed.
+        """
+        sheet = self.sheet(name)
+        async with sheet.turn:
+            if not (edit.key and edit.key in sheet.state.keys):  # sent again because the answer was lost
+                with_edit(sheet.state.given, edit)
+                self._add(name, sheet, edit_line(edit), base)
+        await self._mapped(name)
+
+    async def step(self, name: str, word: str, base: int) -> None:
+        """Undo or redo, and wait for the map."""
+        sheet = self.sheet(name)
+        async with sheet.turn:
+            if (sheet.state.undo if word == "undo" else sheet.state.redo) is not None:
+                self._add(name, sheet, json.dumps(word), base)
+        await self._mapped(name)
+
+    async def _mapped(self, name: str) -> None:
+        sheet = self.sheet(name)
+        while sheet.shown_at != sheet.state.at:
+            await self.start(name)
+
+    def _add(self, name: str, sheet: Sheet, line: str, base: int) -> None:
+        if base != sheet.state.at:
+            raise Elsewhere("This hide was changed in another window; what it says now is shown.")
+        works.add_line(self.folder / name, line)
+        sheet.state = state_of(works.lines(self.folder / name))
+
+    async def keep(self, name: str) -> None:
+        """Save the map as a new revision."""
+        at = self.sheet(name).state.at
+        revision = await self.mapper.ask("keep", self.subject(name))
+        write_whole(self.folder / name / "kept" / "kept.json", json.dumps({"at": at, "revision": revision}).encode())
+
+    def answer(self, name: str) -> bytes:
+        """All that the page shows of a work, as JSON."""
+        sheet = self.sheet(name)
+        kept = self.folder / name / "kept" / "kept.json"
+        plain = {
+            "id": name,
+            "file": works.about(self.folder / name).file,
+            "at": sheet.state.at,
+            "undo": sheet.state.undo,
+            "redo": sheet.state.redo,
+            "stage": sheet.stage,
+            "refused": sheet.refused,
+            "kept": json.loads(kept.read_text()) if kept.is_file() else None,
+            "given": _GIVEN.dump_python(sheet.state.given, mode="json"),
+        }
+        shown = sheet.shown if sheet.shown_at == sheet.state.at and sheet.shown is not None else b"null"
+        return json.dumps(plain, separators=(",", ":")).encode()[:-1] + b',"view":' + shown + b"}"
+
+    def remove(self, name: str) -> None:
+        """Take a work off the disk."""
+        self.sheet(name)
+        works.remove_work(self.folder / name)
+        self._sheets.pop(name, None)

@@ -1,0 +1,95 @@
+"""Open the page: on this machine, or for the workshop's network."""
+
+import asyncio
+import socket
+import time
+import webbrowser
+from contextlib import closing, suppress
+
+import uvicorn
+
+from hidescan.page.app import BUILT, make_app
+from hidescan.page.door import Door
+from hidescan.page.settings import PageSettings
+from hidescan.page.works import works_folder
+from hidescan.problems import BadInput
+
+NOT_BUILT = (
+    "page: it was not built, because Node.js was not there when hidescan was installed. "
+    "Install Node.js 18 or newer with npm, then install hidescan again (bash .ci/setup)."
+)
+
+
+def serve_page(*, lan: bool, browser: bool) -> None:
+    """Serve until interrupted.
+
+    Parameters
+    ----------
+    lan
+        For every machine on the network that has a code, else for this one only.
+    browser
+        Open the page in this machine's browser.
+
+    Raises
+    ------
+    BadInput
+        The page was not built, or there is no network to serve.
+    """
+    if not (BUILT / "index.html").is_file():
+        raise BadInput(NOT_BUILT)
+    settings = PageSettings()
+    address = _network_address() if lan else "127.0.0.1"
+    with closing(_listening(address, settings.port)) as listener:
+        port = listener.getsockname()[1]
+        names = (address,) if lan else (address, "localhost")
+        root = f"http://{address}:{port}/"
+
+        def show(code: str) -> None:
+            _show(f"{root}?code={code}", again=True, qr=lan)
+
+        door = Door(settings, show, time.monotonic)
+        app = make_app(works_folder(), door, frozenset(f"{n}:{port}" for n in names), f"hidescan-{port}", settings)
+        _show(f"{root}?code={door.code}", again=False, qr=lan)
+        if browser and not lan:
+            webbrowser.open(f"{root}?code={door.code}")
+        server = uvicorn.Server(
+            uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=2)
+        )
+        with suppress(KeyboardInterrupt):
+            asyncio.run(server.serve(sockets=[listener]))
+
+
+def _show(url: str, *, again: bool, qr: bool) -> None:
+    """Print an address and, for phones, its QR code."""
+    print(f"for another browser: {url}" if again else f"hidescan's page: {url}\nCtrl-C ends it.", flush=True)
+    if qr:
+        import segno
+
+        segno.make(url, error="m").terminal(compact=True)
+
+
+def _listening(address: str, port: int) -> socket.socket:
+    """A socket on the usual port, or on any free one where that is taken."""
+    for wanted in (port, 0):
+        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listener.bind((address, wanted))
+        except OSError:
+            listener.close()
+            continue
+        return listener
+    raise BadInput("page: no port is free.")
+
+
+def _network_address() -> str:
+    """The machine's address on the network; asking sends nothing."""
+    with closing(socket.socket(socket.AF_INET, socket.SOCK_DGRAM)) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # an address kept for documentation (RFC 5737)
+            address = str(probe.getsockname()[0])
+        except OSError:
+            address = "127.0.0.1"
+    if address.startswith("127."):
+        raise BadInput("page: this machine is on no network. Leave --lan away to use the page here.")
+    return address

@@ -1,0 +1,31 @@
+"""Tunables of the page."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class PageSettings:
+    """Limits and sizes of the page."""
+
+    # Phones' photos have 2 to 15 MB; a 50 megapixel PNG of a floor has some 90.
+    most_upload_bytes: int = 100_000_000
+    # A whole rim traced by hand has some 100 kB.
+    most_edit_bytes: int = 2_000_000
+    # A 12 MP photo is mapped in 0.5 GB. The address space holds libraries and thread stacks as well, about 1.2 GB of it
+    # before the first photo; 80 megapixels, the limit, need 1.3 GB at their peak.
+    worker_address_bytes: int = 4_000_000_000
+    # Long side of the picture shown before one zooms in: enough for any phone, 2 % of the photo's time to make.
+    screen_long_side_px: int = 2048
+    # Quality at which 12 MP take 3 MB and no rim looks softer than in the photo.
+    jpeg_quality: int = 88
+    # Photos that stay decoded in the worker: the one worked on and the one before.
+    warm_photos: int = 2
+    # Outlines kept for each: an undone tap is shown at once.
+    warm_outlines: int = 12
+    # The longest that one request may take; a 12 MP photo takes 2 s on two cores.
+    most_seconds: float = 120.0
+    # Wrong codes from one address before the door stays shut, and for how long.
+    wrong_codes: int = 5
+    locked_s: float = 60.0
+    # Tried first, so that the address stays the same from day to day; any free one otherwise.
+    port: int = 8743

@@ -1,0 +1,58 @@
+"""A photo kept warm: decoded, its cards and its outline found, so that an edit costs only what it changes."""
+
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass, field, replace
+from typing import TypeVar
+
+from hidescan.hidemap import HideMap, Inputs
+from hidescan.opencv5 import grey_of
+from hidescan.outline import Outline
+from hidescan.photo import Photo
+from hidescan.pipeline import Floor, Known, find_floor, find_hide, map_from
+from hidescan.problems import NotFound
+from hidescan.settings import Settings
+
+T = TypeVar("T")
+Say = Callable[[str], None]
+
+
+@dataclass(slots=True, eq=False)
+class Warm:
+    """A photo and what was found in it, by what was given when it was found."""
+
+    photo: Photo
+    known: Known
+    most_outlines: int
+    floors: dict[Hashable, Floor | NotFound] = field(default_factory=dict)
+    outlines: dict[Hashable, Outline | NotFound] = field(default_factory=dict)
+
+
+def solve(warm: Warm, inputs: Inputs, settings: Settings, say: Say) -> HideMap | NotFound:
+    """What `pipeline.run` gives for these inputs; stages whose own inputs are as before are not run again."""
+    seen_by = (inputs.card_scale, inputs.tapes, inputs.lens)
+
+    def floor_now() -> Floor | NotFound:
+        say("finding the cards")
+        return find_floor(warm.photo, grey_of(warm.photo.rgb), inputs, warm.known, settings)
+
+    floor = _remembered(warm.floors, (*seen_by, inputs.thickness_mm, inputs.gauge), 2, floor_now)
+    if isinstance(floor, NotFound):
+        return floor
+    floor = replace(floor, inputs=replace(inputs, card_scale=floor.inputs.card_scale, lens=floor.inputs.lens))
+
+    def outline_now() -> Outline | NotFound:
+        say("finding the rim")
+        return find_hide(warm.photo, floor, settings)
+
+    outline = _remembered(warm.outlines, (*seen_by, inputs.hints, inputs.hide_at_px), warm.most_outlines, outline_now)
+    say("measuring")
+    return map_from(warm.photo, floor, outline, settings)
+
+
+def _remembered(found: dict[Hashable, T], key: Hashable, most: int, find: Callable[[], T]) -> T:
+    """What was found for this key before, else found now; the oldest beyond `most` is forgotten."""
+    if key not in found:
+        found[key] = find()
+        while len(found) > most:
+            del found[next(iter(found))]
+    return found[key]

@@ -1,0 +1,74 @@
+// Requests to the program. Edits wait in this browser's own store until the program has them on its disk.
+
+export class Refused extends Error {
+  constructor(status, text) {
+    super(text);
+    this.status = status;
+  }
+}
+
+async function ask(path, options = {}) {
+  const answer = await fetch(path, options);
+  if (answer.ok) return answer.status === 204 ? null : answer.json();
+  const text = answer.status === 401
+    ? "This page was opened by an earlier run. Open the address that hidescan shows now; nothing is lost."
+    : ((await answer.json().catch(() => ({}))).refused ?? `It did not work (${answer.status}).`);
+  throw new Refused(answer.status, text);
+}
+
+const post = (path, body) =>
+  ask(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
+
+export const list = () => ask("/api/works");
+export const load = (id) => ask(`/api/works/${id}`);
+export const step = (id, word, base) => post(`/api/works/${id}/${word}`, { base });
+export const keep = (id) => post(`/api/works/${id}/keep`, {});
+export const remove = (id) => ask(`/api/works/${id}`, { method: "DELETE" });
+
+/** Send a photo; `told` hears the share sent, 0 to 1. */
+export function upload(file, told) {
+  return new Promise((resolve, reject) => {
+    const request = new XMLHttpRequest();
+    request.open("POST", `/api/works?name=${encodeURIComponent(file.name)}`);
+    request.upload.onprogress = (event) => told(event.loaded / event.total);
+    request.onerror = () => reject(new Error("hidescan does not answer."));
+    request.onload = () => {
+      let plain = {};
+      try {
+        plain = JSON.parse(request.responseText);
+      } catch { /* a plain text answer */ }
+      if (request.status === 201) resolve(plain.id);
+      else reject(new Refused(request.status, plain.refused ?? request.responseText));
+    };
+    request.send(file);
+  });
+}
+
+const store = (id) => `hidescan.waiting.${id}`;
+export const waiting = (id) => JSON.parse(localStorage.getItem(store(id)) ?? "[]");
+
+function setWaiting(id, edits) {
+  if (edits.length) localStorage.setItem(store(id), JSON.stringify(edits));
+  else localStorage.removeItem(store(id));
+}
+
+/** Put an edit in the queue of a work. */
+export function queue(id, edit) {
+  setWaiting(id, [...waiting(id), { ...edit, key: crypto.getRandomValues(new Uint32Array(3)).join("-") }]);
+}
+
+/** Send the queue's edits one after another; `base` is where the work stands. Gives the last answer, or null. */
+export async function flush(id, base) {
+  let answer = null;
+  while (waiting(id).length) {
+    const [edit] = waiting(id);
+    try {
+      answer = await post(`/api/works/${id}/edits`, { ...edit, base: answer?.at ?? base });
+    } catch (error) {
+      if (error instanceof Refused && error.status !== 401) setWaiting(id, waiting(id).slice(1));
+      throw error;
+    }
+    setWaiting(id, waiting(id).filter((other) => other.key !== edit.key));
+  }
+  return answer;
+}

@@ -1,0 +1,318 @@
+// The page: which hide is on the table, which tool is in hand, and the way of an edit to the program and back.
+import * as api from "./api.js";
+import { back } from "./back.js";
+import { Chart } from "./chart.js";
+import { el } from "./dom.js";
+import { facts } from "./facts.js";
+import { mmPerPx, sizes } from "./geometry.js";
+import { keep } from "./keep.js";
+import { look } from "./look.js";
+import { marks } from "./marks.js";
+import { paint } from "./paint.js";
+import { rim } from "./rim.js";
+import { taps } from "./taps.js";
+import { area, length, units } from "./units.js";
+
+const TOOLS = [look, rim, taps, back, marks, facts, keep];
+const at = (id) => document.getElementById(id);
+const EMPTY = { ring: null, doubtful: [], zones: [], marks: [], back: null, hints: [], gauge: [], drawing: [], changed: false,
+  showZones: false, chosenMark: null, chosenPoint: null, tool: "look" };
+
+const app = {
+  work: null,
+  given: null,
+  scene: { ...EMPTY },
+  tool: look,
+  busy: false,
+
+  /** Show a line of words to the person, for eyes and ears. */
+  say(text) {
+    at("told").textContent = text;
+    at("told").hidden = !text;
+  },
+
+  panel() {
+    at("panel").replaceChildren(app.tool.panel(app));
+  },
+
+  choose(name) {
+    app.tool.leave?.(app);
+    app.tool = TOOLS.find((tool) => tool.name === name);
+    Object.assign(app.scene, { tool: name, chosenPoint: null, drawing: [] });
+    for (const button of at("tools").children) button.setAttribute("aria-pressed", String(button.dataset.tool === name));
+    app.panel();
+    at("panel").scrollTop = 0;
+    app.chart.redraw();
+  },
+
+  /** The figures as the rim and the marks lie now, before the program has measured them. */
+  live() {
+    const { view } = app.work;
+    if (view?.rim) {
+      const now = app.scene.changed ? sizes(view, app.scene.ring) : app.solved;
+      const more = now.area - app.solved.area;
+      const { area_net: net, area_usable: usable, length: long, width: wide } = view.figures;
+      const part = (figure) => area(figure.value + more, figure.u === null ? null : (figure.u * (figure.value + more)) / figure.value);
+      at("net").textContent = part(net);
+      at("net").dataset.mm2 = String(net.value + more);
+      at("usable").textContent = part(usable);
+      at("size").textContent = `${length(long.value + now.length - app.solved.length)} by ${length(wide.value + now.width - app.solved.width)}`;
+    }
+    app.chart.redraw();
+  },
+
+  /** One more thing that the person did. */
+  give(edit) {
+    app.say("");
+    api.queue(app.work.id, edit);
+    return app.send();
+  },
+
+  /** Bring what waits to the program, and show what it makes of it. */
+  async send() {
+    if (app.busy) return;
+    app.busy = true;
+    const { id } = app.work;
+    stage("measuring");
+    try {
+      while (api.waiting(id).length) {
+        const answer = await api.flush(id, app.work.at);
+        if (answer && app.work?.id === id) {
+          const more = api.waiting(id).length;
+          app.work = answer;
+          if (!more) show(answer);
+        }
+      }
+    } catch (error) {
+      if (app.work?.id === id) await trouble(id, error);
+    } finally {
+      app.busy = false;
+      stage(null);
+      unsaved();
+    }
+  },
+
+  async step(word) {
+    if (app.busy || !app.work?.[word]) return;
+    app.busy = true;
+    stage(word === "undo" ? `undoing: ${app.work.undo}` : `doing again: ${app.work.redo}`);
+    try {
+      show(await api.step(app.work.id, word, app.work.at));
+    } catch (error) {
+      await trouble(app.work.id, error);
+    } finally {
+      app.busy = false;
+      stage(null);
+    }
+  },
+
+  async keep() {
+    stage("saving");
+    try {
+      show(await api.keep(app.work.id));
+      app.say(`Kept as revision ${app.work.kept.revision}.`);
+    } catch (error) {
+      app.say(error.message);
+    } finally {
+      stage(null);
+    }
+  },
+};
+
+/** An edit did not go through. */
+async function trouble(id, error) {
+  if (error instanceof api.Refused) {
+    app.say(error.message);
+    if (error.status !== 401) show(await api.load(id));
+    return;
+  }
+  app.say("hidescan does not answer. What you did is kept in this browser and is sent when it is back.");
+  setTimeout(() => app.work?.id === id && !app.busy && app.send(), 2000);
+}
+
+function unsaved() {
+  const count = app.work ? api.waiting(app.work.id).length : 0;
+  at("waiting").hidden = !count;
+  at("waiting").textContent = count ? `${count} not sent yet` : "";
+}
+
+function stage(text) {
+  at("stage").hidden = !text;
+  at("stage-name").textContent = text ?? "";
+}
+
+/** Put an answer of the program on the table. */
+function show(work) {
+  const first = app.work?.id !== work.id || !app.scene.size;
+  app.work = work;
+  app.given = work.given.inputs;
+  const { view } = work;
+  at("name").textContent = work.file;
+  document.title = `${work.file} - hidescan`;
+  for (const word of ["undo", "redo"]) {
+    at(word).disabled = !work[word];
+    at(word).title = work[word] ? `${word}: ${work[word]}` : "";
+  }
+  const keptNow = work.kept?.at === work.at;
+  at("state").textContent = keptNow ? `revision ${work.kept.revision}` : work.kept ? "changed since kept" : "not kept yet";
+  Object.assign(app.scene, { ring: view?.rim ? Float64Array.from(view.rim) : null, doubtful: view?.doubtful ?? [],
+    zones: view?.zones ?? [], marks: view?.marks ?? [], back: view?.back ? { ...view.back } : null, hints: app.given.hints,
+    gauge: app.given.gauge, changed: false, chosenPoint: null });
+  if (app.scene.chosenMark >= app.scene.marks.length) app.scene.chosenMark = null;
+  if (view?.photo && (first || !app.scene.size)) {
+    app.scene.size = [view.photo.width, view.photo.height];
+    app.chart.show(work.id, ...app.scene.size);
+  }
+  at("figures").hidden = !view?.rim;
+  if (view?.rim) app.solved = sizes(view, app.scene.ring);
+  if (view?.problem) app.say(view.problem.reason);
+  app.live();
+  app.panel();
+  document.body.dataset.at = String(work.at);
+  document.body.dataset.ready = String(Boolean(view));
+}
+
+/** Open a hide and wait for its map. */
+async function open(id) {
+  at("list").hidden = true;
+  at("work").hidden = false;
+  document.body.dataset.ready = "false";
+  document.body.className = "working";
+  app.chart.clear();
+  app.scene = { ...EMPTY };
+  app.work = null;
+  at("figures").hidden = true;
+  app.say("");
+  app.tool = look;
+  let work = await api.load(id);
+  while (location.hash === `#${id}` && (work.stage || (!work.view && !work.refused))) {
+    stage(work.stage ?? "waiting");
+    at("name").textContent = work.file;
+    await new Promise((go) => setTimeout(go, 120));
+    work = await api.load(id);
+  }
+  if (location.hash !== `#${id}`) return;
+  stage(null);
+  show(work);
+  app.choose("look");
+  if (work.refused) app.say(work.refused);
+  unsaved();
+  if (api.waiting(id).length) await app.send();
+}
+
+async function showList() {
+  app.work = null;
+  document.title = "hidescan";
+  document.body.className = "listing";
+  document.body.dataset.ready = "false";
+  at("work").hidden = true;
+  at("list").hidden = false;
+  at("name").textContent = "hidescan";
+  const works = await api.list();
+  at("works").replaceChildren(...works.map((work) => el("li", {},
+    el("a", { href: `#${work.id}` }, el("img", { src: `/api/works/${work.id}/screen.jpg`, alt: "", loading: "lazy" }),
+      el("span", {}, work.file, work.stage ? el("small", {}, work.stage) : null)),
+    el("button", { type: "button", "aria-label": `Throw ${work.file} away`, onclick: () => throwAway(work) }, "Throw away"))));
+  at("none").hidden = works.length > 0;
+  if (works.some((work) => work.stage) && !location.hash) setTimeout(() => !location.hash && !app.work && showList(), 700);
+}
+
+function throwAway(work) {
+  const dialog = at("sure");
+  at("sure-text").textContent = `Throw ${work.file} away, with its map and all revisions kept of it here?`;
+  dialog.returnValue = "";
+  dialog.onclose = async () => {
+    if (dialog.returnValue !== "yes") return;
+    await api.remove(work.id);
+    showList();
+  };
+  dialog.showModal();
+}
+
+async function takeIn(files) {
+  const rows = files.map((file) => {
+    const bar = el("progress", { max: 1, value: 0 });
+    bar.setAttribute("aria-label", `sending ${file.name}`);
+    return el("li", {}, file.name, bar);
+  });
+  at("sending").replaceChildren(...rows);
+  let last = null;
+  for (const [i, file] of files.entries()) {
+    try {
+      last = await api.upload(file, (share) => (rows[i].querySelector("progress").value = share));
+      rows[i].remove();
+    } catch (error) {
+      rows[i].replaceChildren(el("p", { className: "warning", role: "alert" }, `${file.name}: ${error.message}`));
+    }
+  }
+  if (last && files.length === 1) location.hash = last;
+  else if (!location.hash) showList();
+}
+
+function scaleBar() {
+  const { view } = app.work ?? {};
+  at("scale").hidden = !view?.camera;
+  if (!view?.camera) return;
+  const middle = app.chart.place([at("map").clientWidth / 2, at("map").clientHeight / 2]);
+  const mm = mmPerPx(view.camera, ...middle) * app.chart.resolution; // to one CSS px
+  const [nice, text] = units() === "ft"
+    ? [[25.4 / 4, "¼ in"], [12.7, "½ in"], [25.4, "1 in"], [76.2, "3 in"], [152.4, "6 in"], [304.8, "1 ft"], [609.6, "2 ft"], [1219.2, "4 ft"]]
+      .filter(([l]) => l / mm < 120).at(-1) ?? [6.35, "¼ in"]
+    : [1, 2, 5, 10, 20, 50, 100, 200, 500, 1000].map((l) => [l, l < 1000 ? `${l} mm` : "1 m"]).filter(([l]) => l / mm < 120).at(-1) ?? [1, "1 mm"];
+  at("scale").style.width = `${nice / mm}px`;
+  at("scale").dataset.mm = String(nice);
+  at("scale-text").textContent = text;
+}
+
+/** Another window may have changed this hide. */
+async function glance() {
+  if (document.hidden || !app.work || app.busy || app.scene.changed) return;
+  const { id, at: was } = app.work;
+  const now = await api.load(id).catch(() => null);
+  if (now && app.work?.id === id && !app.busy && !app.scene.changed && now.at !== was && now.view) {
+    show(now);
+    app.say("This hide was changed in another window; what it says now is shown.");
+  }
+}
+
+function start() {
+  app.chart = new Chart(at("map"), (context, frame) => {
+    paint(context, frame, app.scene);
+    scaleBar();
+  }, {
+    down: (place, tolerance) => !app.busy && app.tool.down(app, place, tolerance),
+    drag: (place) => app.tool.drag(app, place),
+    up: (place) => app.tool.up(app, place),
+    tap: (place, tolerance) => !app.busy && app.tool.tap(app, place, tolerance),
+  });
+  at("tools").replaceChildren(...TOOLS.map((tool) => el("button", { type: "button", "aria-pressed": "false", "data-tool": tool.name,
+    onclick: () => app.choose(tool.name) }, tool.label)));
+  at("undo").onclick = () => app.step("undo");
+  at("redo").onclick = () => app.step("redo");
+  at("hides").onclick = () => (location.hash = "");
+  at("in").onclick = () => app.chart.zoom(1.6);
+  at("out").onclick = () => app.chart.zoom(1 / 1.6);
+  at("all").onclick = () => app.scene.size && app.chart.fit();
+  for (const name of ["camera", "files"]) {
+    at(name).onchange = (event) => {
+      takeIn([...event.target.files]);
+      event.target.value = "";
+    };
+  }
+  document.addEventListener("keydown", (event) => {
+    if (!(event.ctrlKey || event.metaKey) || event.target.matches?.("input, select, textarea")) return;
+    const key = event.key.toLowerCase();
+    const word = key === "z" ? (event.shiftKey ? "redo" : "undo") : key === "y" ? "redo" : null;
+    if (word && app.work) {
+      event.preventDefault();
+      app.step(word);
+    }
+  });
+  const route = () => (location.hash ? open(location.hash.slice(1)) : showList()).catch((error) => app.say(error.message));
+  addEventListener("hashchange", route);
+  document.addEventListener("visibilitychange", glance);
+  setInterval(glance, 3000);
+  route();
+}
+
+start();

@@ -1,0 +1,173 @@
+// What is drawn on the photo. Every line is light on a dark casing, so that it shows on any hide and any floor.
+const CASING = "rgba(20, 16, 12, 0.85)";
+export const COLOURS = {
+  rim: "#ffffff", doubtful: "#ffb000", back: "#7fe3ff", mark: "#ff9bd2", rejected: "#b9b2a8", zone: "#d8f0a8",
+  inside: "#9be36b", outside: "#ff8a5c", gauge: "#ffe27a", drawn: "#ffe27a",
+};
+const FONT = "600 14px system-ui, sans-serif";
+
+function trace(context, frame, ring, closed) {
+  context.beginPath();
+  for (let i = 0; i < ring.length; i += 2) context.lineTo(frame.x(ring[i]), frame.y(ring[i + 1]));
+  if (closed) context.closePath();
+}
+
+function line(context, frame, ring, colour, width, { closed = false, dash = [] } = {}) {
+  if (ring.length < 4) return;
+  trace(context, frame, ring, closed);
+  context.lineJoin = "round";
+  context.setLineDash([]);
+  context.strokeStyle = CASING;
+  context.lineWidth = width + 2.5;
+  context.stroke();
+  context.setLineDash(dash);
+  context.strokeStyle = colour;
+  context.lineWidth = width;
+  context.stroke();
+  context.setLineDash([]);
+}
+
+function words(context, text, x, y, colour) {
+  context.font = FONT;
+  context.textAlign = "center";
+  context.textBaseline = "middle";
+  context.lineJoin = "round";
+  context.strokeStyle = CASING;
+  context.lineWidth = 4;
+  context.strokeText(text, x, y);
+  context.fillStyle = colour;
+  context.fillText(text, x, y);
+}
+
+function knob(context, x, y, radius, colour) {
+  context.beginPath();
+  context.arc(x, y, radius, 0, 2 * Math.PI);
+  context.fillStyle = colour;
+  context.fill();
+  context.strokeStyle = CASING;
+  context.lineWidth = 2.5;
+  context.stroke();
+}
+
+/** A tap that says inside is a disc; one that says outside is a ring with a bar. */
+export function hint(context, x, y, isInside) {
+  if (isInside) {
+    knob(context, x, y, 9, COLOURS.inside);
+    return;
+  }
+  for (const [colour, width] of [[CASING, 7], [COLOURS.outside, 3.5]]) {
+    context.strokeStyle = colour;
+    context.lineWidth = width;
+    context.beginPath();
+    context.arc(x, y, 9, 0, 2 * Math.PI);
+    context.moveTo(x - 6.5, y + 6.5);
+    context.lineTo(x + 6.5, y - 6.5);
+    context.stroke();
+  }
+}
+
+function middle(ring) {
+  let x = 0, y = 0;
+  for (let i = 0; i < ring.length; i += 2) {
+    x += ring[i];
+    y += ring[i + 1];
+  }
+  return [(2 * x) / ring.length, (2 * y) / ring.length];
+}
+
+function arrow(context, frame, back, handles) {
+  const { curve } = back;
+  line(context, frame, curve, COLOURS.back, 2.5);
+  const n = curve.length;
+  const from = [frame.x(curve[Math.max(n - 8, 0)]), frame.y(curve[Math.max(n - 7, 1)])];
+  const tip = [frame.x(curve[n - 2]), frame.y(curve[n - 1])];
+  const angle = Math.atan2(tip[1] - from[1], tip[0] - from[0]);
+  context.beginPath();
+  context.moveTo(...tip);
+  for (const turn of [2.65, -2.65]) context.lineTo(tip[0] + 18 * Math.cos(angle + turn), tip[1] + 18 * Math.sin(angle + turn));
+  context.closePath();
+  context.fillStyle = COLOURS.back;
+  context.strokeStyle = CASING;
+  context.lineWidth = 2;
+  context.stroke();
+  context.fill();
+  const off = 26;
+  words(context, "neck", tip[0] + off * Math.cos(angle), tip[1] + off * Math.sin(angle), COLOURS.back);
+  if (handles) {
+    const tail = [frame.x(curve[0]), frame.y(curve[1])];
+    knob(context, ...tip, 10, COLOURS.back);
+    knob(context, ...tail, 10, COLOURS.back);
+    words(context, "tail", tail[0] - off * Math.cos(angle), tail[1] - off * Math.sin(angle), COLOURS.back);
+  }
+}
+
+/** The vertices that can be taken hold of, no denser than a thumb can tell apart. */
+function knobs(context, frame, ring) {
+  const apart = 26;
+  let lastX = -1e9, lastY = -1e9;
+  for (let i = 0; i < ring.length; i += 2) {
+    const x = frame.x(ring[i]), y = frame.y(ring[i + 1]);
+    if (Math.hypot(x - lastX, y - lastY) < apart) continue;
+    lastX = x;
+    lastY = y;
+    if (x < -9 || y < -9 || x > frame.width + 9 || y > frame.height + 9) continue;
+    knob(context, x, y, 4, COLOURS.rim);
+  }
+}
+
+/**
+ * @param scene what there is: ring, doubtful, zones, marks, back, hints, gauge, drawing, and what is chosen
+ */
+export function paint(context, frame, scene) {
+  const at = ([x, y]) => [frame.x(x), frame.y(y)];
+  if (scene.showZones) {
+    for (const zone of scene.zones) {
+      for (const ring of zone.rings) line(context, frame, ring, COLOURS.zone, 1.2, { closed: true, dash: [7, 5] });
+    }
+  }
+  if (scene.ring) {
+    line(context, frame, scene.ring, COLOURS.rim, 2, { closed: true });
+    if (!scene.changed) for (const part of scene.doubtful) line(context, frame, part, COLOURS.doubtful, 3, { dash: [9, 6] });
+  }
+  if (scene.back && scene.back.source !== "none") arrow(context, frame, scene.back, scene.tool === "back");
+  scene.marks.forEach((mark, i) => {
+    const gone = mark.status === "rejected";
+    const colour = gone ? COLOURS.rejected : COLOURS.mark;
+    const chosen = scene.chosenMark === i;
+    line(context, frame, mark.ring, colour, chosen ? 4 : 2, { closed: true, dash: gone ? [3, 4] : [] });
+    let right = -Infinity, top = 0;
+    for (let k = 0; k < mark.ring.length; k += 2) if (mark.ring[k] > right) [right, top] = [mark.ring[k], mark.ring[k + 1]];
+    words(context, `${i + 1}`, frame.x(right) + 12, frame.y(top), colour);
+  });
+  if (scene.showZones) {
+    for (const zone of scene.zones) {
+      const largest = zone.rings.reduce((a, b) => (a.length > b.length ? a : b));
+      words(context, zone.name, ...at(middle(largest)), COLOURS.zone);
+    }
+  }
+  if (scene.tool === "rim" && scene.ring) knobs(context, frame, scene.ring);
+  if (scene.chosenPoint !== null && scene.ring) {
+    const i = 2 * scene.chosenPoint;
+    knob(context, frame.x(scene.ring[i]), frame.y(scene.ring[i + 1]), 8, COLOURS.drawn);
+  }
+  for (const { photo_px, inside } of scene.hints) hint(context, ...at(photo_px), inside);
+  scene.gauge.forEach(({ photo_px, thickness_mm }) => {
+    const [x, y] = at(photo_px);
+    knob(context, x, y, 7, COLOURS.gauge);
+    words(context, typeof thickness_mm === "number" ? `${thickness_mm.toFixed(1)} mm` : "?", x, y - 18, COLOURS.gauge);
+  });
+  if (scene.drawing.length) line(context, frame, scene.drawing.flat(), COLOURS.drawn, 2.5);
+  if (frame.cross) {
+    const [x, y] = frame.cross;
+    for (const [colour, width] of [[CASING, 5], [frame.held ? COLOURS.drawn : "#ffffff", 2]]) {
+      context.strokeStyle = colour;
+      context.lineWidth = width;
+      context.beginPath();
+      for (const [dx, dy] of [[1, 0], [-1, 0], [0, 1], [0, -1]]) {
+        context.moveTo(x + 5 * dx, y + 5 * dy);
+        context.lineTo(x + 22 * dx, y + 22 * dy);
+      }
+      context.stroke();
+    }
+  }
+}
