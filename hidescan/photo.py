@@ -118,7 +118,7 @@ def decode_photo(data: bytes, file: str, settings: PhotoSettings) -> Photo:
         exif = image.getexif()
         details = exif.get_ifd(IFD.Exif)
         rgb = _upright_rgb(image)
-    except BadInput:
+    except (BadInput, MemoryError):
         raise
     except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
         raise BadInput(

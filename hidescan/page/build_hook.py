@@ -21,13 +21,18 @@ class PageBuild(BuildHookInterface):  # type: ignore[type-arg]
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         """Build, unless that was done or cannot be done here: the command line works whole without the page."""
-        npm = shutil.which("npm")
-        if is_built() or npm is None:
-            if npm is None and not is_built():
-                print("hidescan page is left out: Node.js with npm is not there.", file=sys.stderr)
+        if is_built():
             return
-        for command in (["ci", "--no-audit", "--no-fund", "--loglevel=error"], ["run", "--silent", "build"]):
-            subprocess.run([npm, *command], cwd=PAGE, check=True, stdout=sys.stderr)
+        npm = shutil.which("npm")
+        if npm is None:
+            print("hidescan page is left out: Node.js with npm is not there.", file=sys.stderr)
+            return
+        try:
+            for command in (["ci", "--no-audit", "--no-fund", "--loglevel=error"], ["run", "--silent", "build"]):
+                subprocess.run([npm, *command], cwd=PAGE, check=True, stdout=sys.stderr)
+        except (OSError, subprocess.CalledProcessError) as error:
+            print(f"hidescan page is left out: {error}", file=sys.stderr)
+            return
         (PAGE / "built" / "sources.sha256").write_text(sources_sha256())
 
 

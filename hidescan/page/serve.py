@@ -69,8 +69,8 @@ def _show(url: str, *, again: bool, qr: bool) -> None:
 
 
 def _listening(address: str, port: int) -> socket.socket:
-    """A socket on the usual port, or on any free one where that is taken."""
-    for wanted in (port, 0):
+    """A socket on the usual port or one of the next few: a browser keeps what it could not send by address and port."""
+    for wanted in (*range(port, port + 10), 0):
         listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:

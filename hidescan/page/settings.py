@@ -27,5 +27,5 @@ class PageSettings:
     # Wrong codes from one address before the door stays shut, and for how long.
     wrong_codes: int = 5
     locked_s: float = 60.0
-    # Tried first, so that the address stays the same from day to day; any free one otherwise.
+    # Tried first, then the next nine, so that the address stays the same from day to day; any free one otherwise.
     port: int = 8743

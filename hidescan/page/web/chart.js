@@ -143,6 +143,7 @@ export class Chart {
     context.clearRect(0, 0, width, height);
     const { center, resolution } = frame.viewState;
     const left = center[0] - (width / 2) * resolution, top = -center[1] - (height / 2) * resolution;
+    Object.assign(this.target.dataset, { left, top, resolution }); // photo px of the corner, and to one CSS px
     this.paint(context, { width, height, resolution, cross: this.cross, held: this.held,
       x: (px) => (px - left) / resolution, y: (py) => (py - top) / resolution });
     return this.canvas;

@@ -16,7 +16,7 @@ function measure(app, label, units, give, hint, start = "") {
   const unit = select(units.map((u) => [u, u]), units[0], () => {});
   unit.setAttribute("aria-label", `unit of ${label}`);
   number.id = `f-${label.toLowerCase().replace(/[^a-z]+/g, "-")}`;
-  const done = () => give(number.value.trim() ? `${number.value.trim()}${unit.value}` : null);
+  const done = () => give(number.value.trim() ? `${number.value.trim().replace(",", ".")}${unit.value}` : null);
   return el("form", { className: "field", onsubmit: (event) => {
     event.preventDefault();
     done();
@@ -40,7 +40,7 @@ export const facts = {
     const state = open(STATES, "f-state", g.state, (state) => set("state", { state }));
     const tannage = open(TANNAGES, "f-tannage", g.tannage, (tannage) => set("tannage", { tannage }));
     return el("div", {},
-      el("h3", {}, "The leather"),
+      el("h2", {}, "The leather"),
       measure(app, "Thickness", ["mm", "oz", "in"], (t) => set("thickness", { thickness_mm: t }),
         g.thickness_mm === null ? "2 ± 1 mm is taken until you say." : `Given: ${g.thickness_mm.toFixed(2)} mm.`),
       field("Species", select(named(SPECIES), g.species ?? "", (v) => set("species", { species: v || null }))),
@@ -51,7 +51,7 @@ export const facts = {
       el("p", { className: "label" }, "Face up"),
       choice("Face up", [["grain", "Grain"], ["flesh", "Flesh"], ["unknown", "Not said"]], g.face, (face) => set("face", { face })),
 
-      el("h3", {}, "Thickness gauge"),
+      el("h2", {}, "Thickness gauge"),
       gaugeAt
         ? measure(app, "Reading at the yellow point", ["mm", "oz", "in"], (t) => {
           const at = gaugeAt;
@@ -66,7 +66,7 @@ export const facts = {
         el("button", { type: "button", "aria-label": `Take reading ${i + 1} away`,
           onclick: () => set("reading taken away", { gauge: g.gauge.filter((_, k) => k !== i) }) }, "Take away")))),
 
-      el("h3", {}, "The print and its scale"),
+      el("h2", {}, "The print and its scale"),
       el("p", { className: "tell" }, `Cards seen: ${numbers.join(", ") || "none"}.`),
       bars(app, g, set),
       numbers.length > 1 ? tape(app, numbers) : null,

@@ -26,7 +26,7 @@ export const keep = {
       el("p", { className: "tell" }, fresh ? "Nothing has changed since." : kept
         ? `Revision ${kept.revision} is kept; what you changed since is safe here, but not in a revision yet.`
         : "What you do is safe on this machine as it is. Keeping makes a revision of the map that stays."),
-      el("h3", {}, "Take away"),
+      el("h2", {}, "Take away"),
       choice("Paper", [["a4", "A4"], ["letter", "Letter"]], paper, (to) => {
         paper = to;
         app.panel();

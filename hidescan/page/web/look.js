@@ -45,7 +45,7 @@ export const look = {
           `${z.name}: ${area(z.area_mm2)}, ${z.thickness_mm.toFixed(1)} ± ${(2 * z.thickness_u_mm).toFixed(1)} mm thick`)),
         el("li", {}, `Thickness: ${view.thickness_source}`))
         : null,
-      el("h3", {}, "What the ± is made of"),
+      el("h2", {}, "What the ± is made of"),
       el("ul", { className: "plain" }, ...[...budget].sort((a, b) => b[1] - a[1]).slice(0, 5)
         .map(([source, percent]) => el("li", {}, `${source}: ${(2 * percent).toFixed(2)} %`))));
   },

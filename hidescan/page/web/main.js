@@ -212,7 +212,7 @@ async function showList() {
   at("works").replaceChildren(...works.map((work) => el("li", {},
     el("a", { href: `#${work.id}` }, el("img", { src: `/api/works/${work.id}/screen.jpg`, alt: "", loading: "lazy" }),
       el("span", {}, work.file, work.stage ? el("small", {}, work.stage) : null)),
-    el("button", { type: "button", "aria-label": `Throw ${work.file} away`, onclick: () => throwAway(work) }, "Throw away"))));
+    el("button", { type: "button", "aria-label": `Throw away ${work.file}`, onclick: () => throwAway(work) }, "Throw away"))));
   at("none").hidden = works.length > 0;
   if (works.some((work) => work.stage) && !location.hash) setTimeout(() => !location.hash && !app.work && showList(), 700);
 }
