@@ -13,3 +13,74 @@ class PieceSettings:
     flat_mm: float = 0.02
     # Smaller than this no piece is; a wrong unit usually is.
     least_area_mm2: float = 25.0
+
+
+@dataclass(frozen=True, slots=True)
+class StretchSettings:
+    """Comparing maps of one hide. Shares of size are of the square root of the hide's area."""
+
+    # Rim points taken for the registration: neighbours 50-70 mm apart on a deer hide.
+    rim_points: int = 80
+    # A rim lifts, curls and is ragged over the width of a hand: distance over which its matches are off alike (1/e).
+    rim_alike_mm: float = 50.0
+    # Spacing of the after-outline's points that the nearest is looked for among.
+    rim_step_mm: float = 4.0
+    # A mapped rim point and its match must look the same way within 60 degrees, or it is another part of the rim.
+    least_normal_cosine: float = 0.5
+    # Rounds of matching and fitting; displacements settle to 0.1 mm in about 10.
+    rounds: tuple[int, int, int] = (8, 6, 8)
+    # Standard uncertainty of a rim match in those rounds: wide while the fit is affine, so that far limbs still pull.
+    round_rim_u_mm: tuple[float, float, float] = (25.0, 8.0, 3.0)
+    # Field while matching: strain that varies by a few percent over half the hide.
+    round_strain_sd: float = 0.02
+    round_range_share: float = 0.5
+    # Prior of the even part: strain, shear and turn of 10 % (1 sd) and a shift that the frames may have, mm.
+    affine_sd: float = 0.1
+    shift_sd_mm: float = 100.0
+    # Grids over which the uneven part is averaged, weighted by their evidence: sd of the strain about its mean, and the
+    # range over which it changes, share of size. From 'hardly any' to what a hard pull at one flank makes.
+    strain_sds: tuple[float, ...] = (0.002, 0.007, 0.015, 0.03, 0.05)
+    range_shares: tuple[float, ...] = (0.3, 0.55, 1.0)
+    # Standard uncertainties tried for a dot's position (ink runs, two photos) and for a rim match (lift, curl).
+    dot_us_mm: tuple[float, ...] = (0.3, 0.6, 1.2)
+    rim_us_mm: tuple[float, ...] = (0.8, 1.6, 3.2)
+    # Fields with less than this share of the evidence change nothing that is printed.
+    least_share: float = 1e-3
+    # Tukey's biweight on rim matches: 95 % efficient at 4.685 standard deviations (Holland and Welsch 1977).
+    tukey: float = 4.685
+    # Points over the hide at which the strain is taken: about one each 60 mm on a deer hide.
+    grid_share: float = 0.055
+    # Half step of the difference that gives a derivative; far below any range.
+    derivative_mm: float = 4.0
+    # Turned or mirrored maps: the other way round is believed where its rim misfit is below this share of the first's.
+    believe_turn: float = 0.6
+    # Rim misfit (rms, share of size) beyond which two outlines are hardly those of one hide.
+    other_hide_share: float = 0.02
+    # Fewer matched dots than this say no more than the outline does.
+    least_dots: int = 4
+
+
+@dataclass(frozen=True, slots=True)
+class DotSettings:
+    """Finding inked dots and crosses in the rectified photo."""
+
+    # Scale at which they are looked for: a 4 mm dot then has 8 px. Finer than most photos see, so the photo decides.
+    px_per_m: int = 2000
+    # Smallest and largest extent of a dot or cross that a felt pen makes.
+    least_mm: float = 2.5
+    most_mm: float = 16.0
+    # Darker than its surroundings by this many grey levels, and by this many robust deviations of the leather's grain.
+    least_contrast: float = 18.0
+    least_sigma: float = 6.0
+    # Width over length of its bounding box: a scratch is longer.
+    least_round: float = 0.45
+    # Area over that of its bounding box: a cross covers a fifth or more.
+    least_filled: float = 0.15
+    # Nearer to the rim or a hole than this, shadows look like ink.
+    rim_mm: float = 12.0
+    # The strongest kept: nobody inks more, and chance matches grow with the square.
+    most: int = 80
+    # How far from its predicted place a dot may lie, first and last round, share of size.
+    gate_shares: tuple[float, float] = (0.05, 0.012)
+    # A dot this many standard deviations off its neighbours' prediction is not the same dot.
+    outlier_sigma: float = 4.0
