@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from hidescan import cli_exports, cli_marks, cli_page, cli_shelf
+from hidescan import cli_exports, cli_marks, cli_page, cli_shelf, cli_stretch
 from hidescan.problems import BadInput
 
 app = typer.Typer(
@@ -282,6 +282,7 @@ def schema() -> None:
 
 
 cli_exports.add_to(app)
+cli_stretch.add_to(app)
 cli_marks.add_to(app)
 cli_shelf.add_to(app)
 cli_page.add_to(app)

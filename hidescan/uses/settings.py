@@ -45,17 +45,18 @@ class StretchSettings:
     dot_us_mm: tuple[float, ...] = (0.3, 0.6, 1.2)
     rim_us_mm: tuple[float, ...] = (0.8, 1.6, 3.2)
     # Fields with less than this share of the evidence change nothing that is printed.
-    least_share: float = 1e-3
+    least_share: float = 5e-3
     # Tukey's biweight on rim matches: 95 % efficient at 4.685 standard deviations (Holland and Welsch 1977).
     tukey: float = 4.685
-    # Points over the hide at which the strain is taken: about one each 60 mm on a deer hide.
-    grid_share: float = 0.055
+    # Points over the hide at which the strain is taken: about one each 75 mm on a deer hide.
+    grid_share: float = 0.075
     # Half step of the difference that gives a derivative; far below any range.
     derivative_mm: float = 4.0
     # Turned or mirrored maps: the other way round is believed where its rim misfit is below this share of the first's.
     believe_turn: float = 0.6
-    # Rim misfit (rms, share of size) beyond which two outlines are hardly those of one hide.
-    other_hide_share: float = 0.02
+    # Rim misfit (rms, share of size) beyond which two outlines are hardly those of one hide: on invented hides it is
+    # 0.001-0.0025 between maps of one and 0.015-0.1 between those of two.
+    other_hide_share: float = 0.008
     # Fewer matched dots than this say no more than the outline does.
     least_dots: int = 4
 
@@ -76,11 +77,14 @@ class DotSettings:
     least_round: float = 0.45
     # Area over that of its bounding box: a cross covers a fifth or more.
     least_filled: float = 0.15
-    # Nearer to the rim or a hole than this, shadows look like ink.
+    # Nearer to the rim than this, shadows look like ink.
     rim_mm: float = 12.0
     # The strongest kept: nobody inks more, and chance matches grow with the square.
     most: int = 80
     # How far from its predicted place a dot may lie, first and last round, share of size.
     gate_shares: tuple[float, float] = (0.05, 0.012)
+    # What the outline leaves unexplained between dots: strain of 1.5 % (1 sd) that changes over half the hide's size,
+    # an even strain of 2 %, a shift of 2 % of its size, and 0.8 mm for each dot.
+    neighbour_field: tuple[float, float, float, float, float] = (0.015, 0.5, 0.02, 0.02, 0.8)
     # A dot this many standard deviations off its neighbours' prediction is not the same dot.
     outlier_sigma: float = 4.0

@@ -123,7 +123,9 @@ def matched_dots(
         if len(i) < 3:
             return none
         predicted = predicted + _correction(predicted[i], second[j] - predicted[i], predicted, size_mm, gate_mm)
-    return i, j
+    outline_off = second[j] - first_mm[i] - registered.field.moved_mm(first_mm[i])
+    fits = _fits_its_neighbours(first_mm[i], outline_off, size_mm, settings)
+    return i[fits], j[fits]
 
 
 def _correction(at_mm: Points, off_mm: Points, wanted_mm: Points, size_mm: float, gate_mm: float) -> Points:
@@ -131,14 +133,32 @@ def _correction(at_mm: Points, off_mm: Points, wanted_mm: Points, size_mm: float
     centre = at_mm.mean(axis=0)
     law = Law(gate_mm / size_mm, 0.5 * size_mm, 0.02, gate_mm, 0.1 * gate_mm, 1.0, 0.0, 1.0)
     weight = np.ones(len(at_mm))
-    part: Fitted | None = None
-    for _ in range(4):
-        part = fit(_dot_observations(at_mm - centre, off_mm, weight), law)
+    part = fit(_dot_observations(at_mm - centre, off_mm, weight), law)
+    for _ in range(3):
         left = np.linalg.norm(off_mm - part.moved_mm(at_mm - centre), axis=1)
         weight = 1 / (1 + (left / max(2.0 * float(np.median(left)), 1e-6)) ** 2)
-    if part is None:
-        raise AssertionError("unreachable")
+        part = fit(_dot_observations(at_mm - centre, off_mm, weight), law)
     return part.moved_mm(wanted_mm - centre)
+
+
+def _fits_its_neighbours(at_mm: Points, off_mm: Points, size_mm: float, settings: DotSettings) -> NDArray[np.bool_]:
+    """Dots that the others predict: the worst is left out until all that remain are (leave-one-out residuals).
+
+    In closed form from the inverse of the covariance (Rasmussen and Williams 2006, 5.4.2, equation 5.12).
+    """
+    law = Law(*settings.neighbour_field, 1.0, 0.0, 1.0)
+    law = replace(law, range_mm=law.range_mm * size_mm, shift_sd_mm=law.shift_sd_mm * size_mm)
+    fits = np.ones(len(at_mm), dtype=np.bool_)
+    while fits.sum() > 3:
+        at = at_mm[fits] - at_mm[fits].mean(axis=0)
+        inverse = np.linalg.inv(law.kernel(at, at) + law.dot_u_mm**2 * np.eye(len(at)))
+        # Deviation of each from what the others say, in its own standard deviations.
+        sigma = np.linalg.norm(inverse @ off_mm[fits], axis=1) / np.sqrt(np.diag(inverse))
+        worst = int(np.argmax(sigma))
+        if sigma[worst] <= settings.outlier_sigma:
+            break
+        fits[np.flatnonzero(fits)[worst]] = False
+    return fits
 
 
 def _dot_observations(at_mm: Points, moved_mm: Points, weight: Array) -> Observations:
@@ -221,7 +241,8 @@ def _affine(first: Points, second: Points, settings: StretchSettings) -> _Start:
 
 def _smoothed(ring: Points) -> Points:
     """Ring with normals that a ragged rim does not shake: a running mean over five points."""
-    return np.mean([np.roll(ring, shift, axis=0) for shift in range(-2, 3)], axis=0)
+    smoothed: Points = np.mean([np.roll(ring, shift, axis=0) for shift in range(-2, 3)], axis=0)
+    return smoothed
 
 
 def _centre_and_spread(ring: Points) -> tuple[Points, Points]:

@@ -120,6 +120,7 @@ class Look:
     noise: float = 3.0
     mottle: float = 6.0
     extra: tuple[tuple[Array, tuple[int, int, int]], ...] = field(default=())  # polygons (mm) painted over the floor
+    over: tuple[tuple[Array, tuple[int, int, int]], ...] = field(default=())  # polygons (mm) painted over the hide
 
 
 def picture(
@@ -144,6 +145,8 @@ def picture(
         canvas.fill(paint, outline, look.hide)
     for hole in holes_mm:
         canvas.fill(paint, hole, tuple(int(0.6 * c) for c in look.floor))
+    for polygon, colour in look.over:
+        canvas.fill(paint, polygon, colour)
     paint += texture[..., None]
     for card in cards:
         _lay_card(canvas, paint, card)

@@ -59,9 +59,8 @@ def random_pull(rng: Generator, inside: Array, size_mm: float, most: float = 0.1
         low, high = np.sort(rng.uniform(0, most, 2))
         factor = (high - low) / max(np.ptp(varying), 1e-9)
         amplitudes[:, axis] *= min(factor, 0.05 / max(np.abs(shape[:, axis]).max(), 1e-9))
-        even[axis, axis] = (low + high) / 2 - amplitudes[:, axis] @ np.zeros(count)
-        spread = varying * amplitudes[0, axis] / shape[0, axis]
-        even[axis, axis] -= (spread.max() + spread.min()) / 2
+        spread: Array = varying * (amplitudes[0, axis] / shape[0, axis])
+        even[axis, axis] = (low + high - spread.max() - spread.min()) / 2
     even[0, 1], even[1, 0] = rng.normal(0, 0.01, 2)
     return Pull(even, waves, phases, amplitudes)
 
@@ -91,18 +90,20 @@ def ragged(rng: Generator, ring: Array, u_mm: float, alike_mm: float = 50.0) -> 
     """The ring as seen: off across itself, alike over a length, and a little all round."""
     around = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(ring, axis=0), axis=1))]
     knots = np.arange(0.0, around[-1], alike_mm)
-    off = np.interp(around, np.r_[knots, around[-1] + 1], np.r_[rng.normal(0, u_mm, len(knots)), 0.0])
+    off = np.asarray(np.interp(around, np.r_[knots, around[-1] + 1], np.r_[rng.normal(0, u_mm, len(knots)), 0.0]))
     tangent = np.roll(ring, -1, axis=0) - np.roll(ring, 1, axis=0)
     normal = np.column_stack([tangent[:, 1], -tangent[:, 0]]) / np.linalg.norm(tangent, axis=1)[:, None]
     seen: Array = ring + normal * (off + rng.normal(0, u_mm / 2))[:, None]
     return seen
 
 
-def strained(rng: Generator, *, dots: int, dot_u_mm: float = 0.4, rim_u_mm: float = 1.0, even: bool = False) -> Strained:
+def strained(
+    rng: Generator, *, dots: int, dot_u_mm: float = 0.4, rim_u_mm: float = 1.0, even: bool = False
+) -> Strained:
     """A hide with about `dots` inked dots, pulled at random and mapped twice with errors."""
     hide = whole_hide(rng, str(rng.choice(["deer", "goat", "sheep", "calf"])))
     along = hide.neck_mm - hide.tail_mm
-    up = along / np.linalg.norm(along)
+    up: Array = along / np.linalg.norm(along)
     ring = (hide.ring_mm - hide.tail_mm) @ np.column_stack([(up[1], -up[0]), up])
     outline = Polygon(ring)
     size = float(np.sqrt(outline.area))
