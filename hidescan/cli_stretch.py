@@ -42,10 +42,7 @@ def stretch(
         raise BadInput(f"{target} is already there. Write over it with --force, or choose another with -o.")
     maps = [_mapped(path, photo or []) for path in (before, *after)]
     settings, dots = StretchSettings(), DotSettings()
-    passes = tuple(
-        gain(first, second, settings, dots, new_prints=new_prints)
-        for first, second in pairwise(maps)
-    )
+    passes = tuple(gain(first, second, settings, dots, new_prints=new_prints) for first, second in pairwise(maps))
     total = passes[0] if len(passes) == 1 else gain(maps[0], maps[-1], settings, dots, new_prints=new_prints)
     print("\n".join(report(passes, total)))
     write_whole(target, picture(total))
