@@ -31,6 +31,7 @@ from hidescan.hidemap import (
     MultiPolygonGeometry,
     OutlineEntry,
     PhotoInfo,
+    PhotoView,
     PolygonGeometry,
     ProgramInfo,
     Ring,
@@ -42,7 +43,7 @@ from hidescan.measure import Measures
 from hidescan.measured import COVERAGE_FACTOR, Measured
 from hidescan.outline import Outline
 from hidescan.photo import Photo
-from hidescan.plane import Plane
+from hidescan.plane import CardPlace
 from hidescan.problems import Doubt, NotFound
 from hidescan.settings import Settings, settings_as_saved
 from hidescan.thickness import Thickness, gauged_thickness, typical_thickness
@@ -51,7 +52,7 @@ from hidescan.zones import Zone, lay_zones, sampling_point
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class _HideFrame:
+class HideFrame:
     """The hide frame in the floor frame: where its origin lies and where its x axis points."""
 
     origin_mm: NDArray[np.float64]
@@ -63,13 +64,14 @@ class _HideFrame:
 
 
 def assemble(
-    photo: Photo,
+    photo: PhotoInfo,
     inputs: Inputs,
-    plane: Plane,
+    floor_camera: Camera,
     outline: Outline,
     shape: Shape,
     measures: Measures,
     *,
+    places: tuple[CardPlace, ...],
     found: tuple[FoundMark, ...],
     heights: Heights,
     doubts: tuple[Doubt, ...],
@@ -77,11 +79,12 @@ def assemble(
 ) -> HideMap:
     """Make the map: everything in mm is carried into the hide frame, and the camera with it.
 
+    `places` are the cards on the floor.
     `found` are the marks as seen; of those, the through holes become inner rings of the outline too.
     """
     back = shape.back_line
-    frame = _hide_frame(back, plan_view(plane.camera, outline.ring_px, heights))
-    camera = plane.camera.moved(frame.x_axis_deg, frame.origin_mm)
+    frame = hide_frame(back, plan_view(floor_camera, outline.ring_px, heights))
+    camera = floor_camera.moved(frame.x_axis_deg, frame.origin_mm)
     outer = without_crossings(plan_view(camera, outline.ring_px, heights))
     seen = placed(camera, found, Polygon(outer), heights)
     holes = [(mark, ring) for mark, ring in seen if mark.kind == "hole"]
@@ -94,24 +97,24 @@ def assemble(
     marks = entries(seen, Surroundings(Polygon(outer), back_line, zones))
     net_budget = [(row.source, row.area_percent) for row in measures.budget]
     usable = usable_area(net, marks, measures.area_net, net_budget, settings.usable)
-    middle = camera.px_from_mm(np.array([outer.mean(axis=0)]))
+    view = photo_view(photo, camera, outer)
     return HideMap(
         program=ProgramInfo(__version__, settings_as_saved(settings)),
-        photo=PhotoInfo(photo.file, photo.sha256, photo.width_px, photo.height_px, photo.taken, photo.focal_35mm),
+        photo=photo,
         inputs=replace(inputs, gauge=gauge),
         cards=tuple(
             CardEntry(
                 p.number, p.corners, p.rms_px, _xy(frame.xy(p.centre_mm)[0]), _half_turn(p.angle_deg - frame.x_axis_deg)
             )
-            for p in plane.places
+            for p in places
         ),
-        camera=_camera_entry(camera, middle),
+        camera=view.camera,
         outline=_outline_entry(camera, outline, outer, holes),
         back_line=BackLineEntry(
             tail_mm=_xy(frame.xy(back.tail_mm)[0]),
             neck_mm=_xy(frame.xy(back.neck_mm)[0]),
-            tail_px=_xy(plane.camera.px_from_mm(back.tail_mm[None])[0]),
-            neck_px=_xy(plane.camera.px_from_mm(back.neck_mm[None])[0]),
+            tail_px=_xy(floor_camera.px_from_mm(back.tail_mm[None])[0]),
+            neck_px=_xy(floor_camera.px_from_mm(back.neck_mm[None])[0]),
             curve_mm=LineGeometry(_line(frame.xy(back.curve_mm) if curve_mm is None else curve_mm)),
             angle_sd_deg=back.angle_sd_deg,
             end_confidence=back.end_confidence,
@@ -134,18 +137,33 @@ def assemble(
         sampling_mm=_sampling(net, shape.form.name, curve_mm, settings),
         usable_budget=tuple(BudgetEntry(source, 100 * u / usable.area.value) for source, u in usable.u_by_source_mm2),
         marks_numbered=len(marks),
+        photos=(view,),
     )
 
 
-def _hide_frame(back: BackLine, plan_mm: Points) -> _HideFrame:
+def photo_info(photo: Photo) -> PhotoInfo:
+    """What the map says of a photo."""
+    return PhotoInfo(photo.file, photo.sha256, photo.width_px, photo.height_px, photo.taken, photo.focal_35mm)
+
+
+def photo_view(photo: PhotoInfo, camera: Camera, outer_mm: Points) -> PhotoView:
+    """A photo with its camera over the hide frame; `outer_mm` is the hide's rim in it, for the scale in its middle."""
+    middle = camera.px_from_mm(np.array([outer_mm.mean(axis=0)]))
+    return PhotoView(
+        photo.file, photo.sha256, photo.width_px, photo.height_px, photo.taken, photo.focal_35mm,
+        _camera_entry(camera, middle),
+    )  # fmt: skip
+
+
+def hide_frame(back: BackLine, plan_mm: Points) -> HideFrame:
     """Origin at the tail, +y to the neck; without a back line the centroid, and the long side of the smallest box."""
     if back.source != "none":
-        return _HideFrame(back.tail_mm, _direction_deg(back.neck_mm - back.tail_mm) - 90.0)
+        return HideFrame(back.tail_mm, _direction_deg(back.neck_mm - back.tail_mm) - 90.0)
     hide = Polygon(plan_mm)
     corners = np.array(hide.minimum_rotated_rectangle.exterior.coords)
     sides = np.diff(corners[:3], axis=0)
     longer = sides[int(np.argmax(np.linalg.norm(sides, axis=1)))]
-    return _HideFrame(np.array(hide.centroid.coords[0]), _direction_deg(longer) % 180.0 - 90.0)
+    return HideFrame(np.array(hide.centroid.coords[0]), _direction_deg(longer) % 180.0 - 90.0)
 
 
 def _direction_deg(vector: NDArray[np.float64]) -> float:

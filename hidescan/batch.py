@@ -4,6 +4,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 from hidescan.corrected import with_words
 from hidescan.draw import map_picture, zones_picture
 from hidescan.files import write_whole
@@ -96,15 +99,28 @@ def edit_one(
     photo = read_photo(photo_path, settings.photo)
     if photo.sha256 != old.photo.sha256:
         raise BadInput(f"{photo_path}: is not the photo of {path.name} (its content differs). Give the right one.")
+    return _map_and_keep(photo, path, with_marks_given(old, path.name, words, merge, settings), job, settings)
+
+
+def with_marks_given(
+    old: HideMap, name: str, words: Mapping[str, str], merge: Sequence[Path], settings: Settings
+) -> HideMap:
+    """A map with a person's words on its marks and the marks of other files.
+
+    Raises
+    ------
+    BadInput
+        A mark named does not exist, or a file cannot be used.
+    """
     try:
         old = with_words(old, words, settings)
     except KeyError as error:
         known = ", ".join(mark.id for mark in old.marks) or "none"
-        raise BadInput(f"{path.name}: there is no mark {error}. Its marks: {known}.") from error
+        raise BadInput(f"{name}: there is no mark {error}. Its marks: {known}.") from error
     for file in merge:
         given = given_marks(file, old, settings)
         old = with_given(old, given.marks, settings, slack_mm=given.slack_mm)
-    return _map_and_keep(photo, path, old, job, settings)
+    return old
 
 
 def _map_and_keep(photo: Photo, target: Path, old: HideMap | None, job: Job, settings: Settings) -> HideMap:
@@ -115,14 +131,23 @@ def _map_and_keep(photo: Photo, target: Path, old: HideMap | None, job: Job, set
         raise BadInput(f"{photo.file}: {hide_map}")
     if old is not None:
         hide_map = carried_over(old, hide_map, settings)
-    pictures = {
-        "map": map_picture(photo.rgb, hide_map, job.units, settings.draw),
-        "zones": zones_picture(photo.rgb, hide_map, job.units, settings.draw),
-        "marks": marks_picture(photo.rgb, hide_map, job.units, settings.marks_picture),
+    return keep(target, hide_map, pictures_of(photo.rgb, hide_map, job.units, settings), fresh=job.fresh)
+
+
+def pictures_of(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings: Settings) -> dict[str, bytes]:
+    """The pictures that stand beside a map, by kind, PNG."""
+    return {
+        "map": map_picture(rgb, hide_map, units, settings.draw),
+        "zones": zones_picture(rgb, hide_map, units, settings.draw),
+        "marks": marks_picture(rgb, hide_map, units, settings.marks_picture),
     }
-    kept = save_map(target, hide_map, fresh=job.fresh)
+
+
+def keep(target: Path, hide_map: HideMap, pictures: Mapping[str, bytes], *, fresh: bool) -> HideMap:
+    """Write a map and its pictures; gives the map with its revision."""
+    kept = save_map(target, hide_map, fresh=fresh)
     for kind, picture in pictures.items():
-        write_whole(target.with_name(f"{Path(photo.file).stem}.{kind}.png"), picture)
+        write_whole(target.with_name(f"{target.name.removesuffix('.hide.json')}.{kind}.png"), picture)
     return kept
 
 

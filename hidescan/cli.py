@@ -7,12 +7,15 @@ import sys
 from collections.abc import Iterable
 from enum import StrEnum
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from hidescan import cli_exports, cli_marks, cli_page, cli_shelf, cli_stretch
 from hidescan.problems import BadInput
+
+if TYPE_CHECKING:
+    from hidescan.hidemap import HideMap
 
 app = typer.Typer(
     add_completion=False,
@@ -110,14 +113,15 @@ def map_(
     json: Annotated[bool, typer.Option("--json", help="Print each map as one line of JSON, nothing else.")] = False,
     fresh: Annotated[bool, typer.Option("--fresh", help="Forget what was given for this photo before.")] = False,
     force: Annotated[bool, typer.Option("--force", help="Write over the map of another photo.")] = False,
+    join: Annotated[
+        bool, typer.Option("--join", help="The photos show one hide that lay still, and its cards: make one map.")
+    ] = False,
 ) -> None:
     """Map photographed hides: NAME.hide.json, the pictures .map.png, .zones.png and .marks.png, and a short summary."""
     from hidescan.batch import Job, map_one, photos_in
     from hidescan.config import card_scales
-    from hidescan.hidemap import to_json
     from hidescan.options import Words
     from hidescan.settings import Settings
-    from hidescan.summary import summary_lines
 
     settings = Settings()
     words = Words(
@@ -128,6 +132,12 @@ def map_(
     if len(found) > 1 and (option := words.name_pixels()):
         raise BadInput(f"{option} names a pixel of one photo; map that photo alone.")
     job = Job(out, words.read(settings.thickness.reading_u_mm), card_scales(), units.value, fresh, force)
+    if join:
+        from hidescan.join_photos import join_photos
+
+        written, hide_map = join_photos(found, job, settings)
+        _tell(found[0].stem, hide_map, written, units, json=json)
+        return
     failed = []
     for path in _progress(found, quiet=len(found) == 1):
         try:
@@ -136,15 +146,22 @@ def map_(
             failed.append(path.name)
             print(error, file=sys.stderr)
             continue
-        if json:
-            sys.stdout.write(to_json(hide_map).decode())
-        else:
-            print("\n".join(summary_lines(path.stem, hide_map, units.value)))
-            print(f"  written {written}, and beside it {path.stem}.map.png, .zones.png and .marks.png")
+        _tell(path.stem, hide_map, written, units, json=json)
     if failed:
         if len(found) > 1:
             print(f"{len(failed)} of {len(found)} photos were not mapped: {', '.join(failed)}", file=sys.stderr)
         raise typer.Exit(2)
+
+
+def _tell(name: str, hide_map: "HideMap", written: Path, units: Units, *, json: bool) -> None:
+    from hidescan.hidemap import to_json
+    from hidescan.summary import summary_lines
+
+    if json:
+        sys.stdout.write(to_json(hide_map).decode())
+        return
+    print("\n".join(summary_lines(name, hide_map, units.value)))
+    print(f"  written {written}, and beside it {name}.map.png, .zones.png and .marks.png")
 
 
 @app.command()
@@ -193,8 +210,16 @@ def edit(
     )  # fmt: skip
     words_on_marks = dict(options.mark_word(text) for text in mark or ())
     job = Job(None, words.read(settings.thickness.reading_u_mm), card_scales(), units.value, False, False)
-    at = photo or map_file.parent / read_map(map_file).photo.file
-    hide_map = edit_one(map_file, at, job, words_on_marks, settings, tuple(merge or ()))
+    old = read_map(map_file)
+    if len(old.photos) > 1:
+        from hidescan.join_photos import edit_joined
+
+        if option := words.name_pixels():
+            raise BadInput(f"{option} names a pixel of one photo; {map_file} was joined from several.")
+        hide_map = edit_joined(map_file, job, words_on_marks, settings, tuple(merge or ()))
+    else:
+        at = photo or map_file.parent / old.photo.file
+        hide_map = edit_one(map_file, at, job, words_on_marks, settings, tuple(merge or ()))
     print("\n".join(summary_lines(map_file.name.removesuffix(".hide.json"), hide_map, units.value)))
     print(f"  revision {hide_map.revision} of {map_file}")
 

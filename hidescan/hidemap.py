@@ -152,14 +152,33 @@ class CameraEntry:
     tilt_deg: Number
     mm_per_px: Number
 
+    def over_hide(self) -> Camera:
+        """The camera in the hide frame: photo px <-> hide mm."""
+        return Camera(
+            self.focal_px,
+            self.distortion[0],
+            self.distortion[1],
+            np.array(self.principal_point_px),
+            np.array(self.rotation),
+            np.array(self.translation_mm),
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class PhotoView(PhotoInfo):
+    """A photo with the camera that took it, over the hide frame."""
+
+    camera: CameraEntry
+
 
 @dataclass(frozen=True, slots=True)
 class DoubtfulStretch:
-    """A stretch of rim that a person should look at."""
+    """A stretch of rim that a person should look at; `photo` says in which of the map's photos `photo_px` lies."""
 
     photo_px: LineGeometry
     length_mm: Number
     confidence: Number
+    photo: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +255,10 @@ class ZoneEntry:
 
 @dataclass(frozen=True, slots=True)
 class MarkEntry:
-    """A hole, cut, brand or other mark; distances are from its nearest point."""
+    """A hole, cut, brand or other mark; distances are from its nearest point.
+
+    `photo` says in which of the map's photos `photo_px` lies.
+    """
 
     id: str
     kind: MarkKind
@@ -250,6 +272,7 @@ class MarkEntry:
     status: MarkStatus
     from_back_line_mm: Number | None = None
     from_rim_mm: Number | None = None
+    photo: int = 0
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,7 +287,8 @@ class WarningEntry:
 class HideMap:
     """A measured hide.
 
-    `marks_numbered` is the highest number that a mark's id ever had in this map: numbers are not used again.
+    `marks_numbered` is the highest number that a mark's id ever had in this map: numbers are not used again. `photos`
+    are all photos that it was made from; `photo` and `camera` are those of the first.
     """
 
     program: ProgramInfo
@@ -284,6 +308,7 @@ class HideMap:
     sampling_mm: XY | None = None
     usable_budget: tuple[BudgetEntry, ...] = ()
     marks_numbered: int = 0
+    photos: tuple[PhotoView, ...] = ()
     revision: int = 1
     parent_sha256: str | None = None
     format: Literal["hidescan-map"] = field(default="hidescan-map")
@@ -291,15 +316,7 @@ class HideMap:
 
     def camera_over_hide(self) -> Camera:
         """The camera in the hide frame: photo px <-> hide mm."""
-        c = self.camera
-        return Camera(
-            c.focal_px,
-            c.distortion[0],
-            c.distortion[1],
-            np.array(c.principal_point_px),
-            np.array(c.rotation),
-            np.array(c.translation_mm),
-        )
+        return self.camera.over_hide()
 
     def upper_face_mm(self) -> float:
         """Height of the leather's upper face over the floor: the thickness a person gave, else the zones' mean."""

@@ -105,7 +105,7 @@ def measure(
     variances["leather thickness"], variances["lift of the rim"] = (J_heights * (thickness.u, lift.u)).T ** 2
     variances["rim"] = _rim_variance(plane.camera, rim, holes, settings)
     variances["sampling"] = (
-        np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * _sampling_u_mm2(plan_view(plane.camera, rim.ring_px, heights)) ** 2
+        np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * sampling_u_mm2(plan_view(plane.camera, rim.ring_px, heights)) ** 2
     )
 
     variances["hide or floor"] = np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * (open_area_u * value[GROSS]) ** 2
@@ -113,7 +113,7 @@ def measure(
     if not print_measured:
         others = sum(v for source, v in variances.items() if source != "print scale")
         variances["print scale"] = np.array(
-            [_as_gaussian(r, o) for r, o in zip(variances["print scale"], np.broadcast_to(others, 5), strict=True)]
+            [as_gaussian(r, o) for r, o in zip(variances["print scale"], np.broadcast_to(others, 5), strict=True)]
         )
     total = np.sqrt(np.sum(list(variances.values()), axis=0))
     rows = [BudgetRow(source, 100.0 * float(np.sqrt(v[NET])) / value[NET]) for source, v in variances.items()]
@@ -163,7 +163,7 @@ def _derivatives(function: Callable[[Array], Array], u: Array) -> Array:
     return np.column_stack(columns)
 
 
-def _as_gaussian(rectangle_variance: float, others_variance: float) -> float:
+def as_gaussian(rectangle_variance: float, others_variance: float) -> float:
     """Variance that a Gaussian must have in a rectangle's place for k = 2 to cover 95 % of their sum."""
     half_width = half_width_95(float(np.sqrt(others_variance)), (float(np.sqrt(3 * rectangle_variance)),))
     return max((half_width / COVERAGE_FACTOR) ** 2 - others_variance, 0.0)
@@ -190,7 +190,7 @@ def _rim_variance(camera: Camera, rim: Rim, holes: tuple[Rim, ...], settings: Me
     return np.array([gross, net + common**2, 2 * ends_mm2, 2 * ends_mm2, 2 * np.pi**2 * ends_mm2])
 
 
-def _sampling_u_mm2(ring_mm: Points) -> float:
+def sampling_u_mm2(ring_mm: Points) -> float:
     """Area between the chords and the curve they stand for: a sixth of chord squared times turn, summed with its sign.
 
     For an arc of chord c and turn t the segment is c^2 t / 12 (to first order); the rim's wiggles cancel in the sum.

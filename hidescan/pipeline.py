@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Point, Polygon
 
 from hidescan.adjustment import Prior, Priors, Tape, from_board
-from hidescan.assemble import assemble
+from hidescan.assemble import assemble, photo_info
 from hidescan.backline import Shape, drawn_back_line, find_shape
 from hidescan.card import CardSearch, find_cards, is_inverted, paper_corners_mm
 from hidescan.geometry import Points, rotation_2d, without_crossings
@@ -24,7 +24,7 @@ from hidescan.measure import Measures, Rim, measure
 from hidescan.opencv5 import grey_of
 from hidescan.outline import Outline, find_outline
 from hidescan.photo import Photo
-from hidescan.plane import Plane, solve_plane
+from hidescan.plane import CardPlace, Plane, solve_plane
 from hidescan.problems import Doubt, NotFound
 from hidescan.quality import photo_doubts
 from hidescan.redrawn import redrawn
@@ -90,7 +90,7 @@ def map_from(photo: Photo, floor: Floor, seen: Outline | NotFound, settings: Set
     outline = redrawn(seen, tuple(np.array(line) for line in inputs.rim_px), settings.redrawn)
     if isinstance(outline, NotFound):
         return outline
-    if on_hide := _lying_on(plane, outline.ring_px):
+    if on_hide := lying_on(plane, outline.ring_px):
         again = solve_plane(floor.search.cards, photo.size_px, floor.priors, settings.plane, on_hide)
         if isinstance(again, NotFound):
             return again
@@ -117,12 +117,13 @@ def map_from(photo: Photo, floor: Floor, seen: Outline | NotFound, settings: Set
         *plane.doubts,
         *_outline_doubts(outline, plane, settings),
         *photo_doubts(floor.search, plane, plan_mm, inputs, settings.quality),
-        *_shape_doubts(inputs, shape, settings),
-        *_size_doubts(inputs, shape, measures),
+        *shape_doubts(inputs, shape, settings),
+        *size_doubts(inputs, shape, measures),
     )
     return assemble(
-        photo, inputs, plane, outline, shape, measures, found=found, heights=heights, doubts=doubts, settings=settings
-    )
+        photo_info(photo), inputs, plane.camera, outline, shape, measures,
+        places=plane.places, found=found, heights=heights, doubts=doubts, settings=settings,
+    )  # fmt: skip
 
 
 def _neck_given(inputs: Inputs, plane: Plane, plan_mm: Points) -> Points | NotFound | None:
@@ -134,11 +135,14 @@ def _neck_given(inputs: Inputs, plane: Plane, plan_mm: Points) -> Points | NotFo
         return NotFound(
             "neck-off-floor", "The pixel given for the neck is not on the floor.", "Point at the hide's neck."
         )
-    if inputs.arrow is None:
-        return None
-    card = next((place for place in plane.places if place.number == inputs.arrow), None)
+    return None if inputs.arrow is None else toward_arrow(inputs.arrow, plane.places, plan_mm)
+
+
+def toward_arrow(number: int, places: tuple[CardPlace, ...], plan_mm: Points) -> Points | NotFound:
+    """A floor point far off where the arrow of a card points, seen from the hide's middle."""
+    card = next((place for place in places if place.number == number), None)
     if card is None:
-        return NotFound("no-arrow", f"Card {inputs.arrow} was not found.", "Name a card in the picture with --arrow.")
+        return NotFound("no-arrow", f"Card {number} was not found.", "Name a card in the picture with --arrow.")
     along = rotation_2d(card.angle_deg) @ np.array([0.0, 1.0])  # off the top of the page
     return np.asarray(plan_mm.mean(axis=0) + float(np.ptp(plan_mm, axis=0).sum()) * along)
 
@@ -193,7 +197,7 @@ def papers_mm(plane: Plane) -> list[Points]:
     return [local @ rotation_2d(place.angle_deg).T + place.centre_mm for place in plane.places]
 
 
-def _lying_on(plane: Plane, ring_px: Points) -> frozenset[int]:
+def lying_on(plane: Plane, ring_px: Points) -> frozenset[int]:
     """Numbers of the cards whose middle lies within the rim."""
     hide = Polygon(without_crossings(plane.camera.mm_from_px(ring_px)))
     return frozenset(place.number for place in plane.places if hide.contains(Point(place.centre_mm)))
@@ -234,7 +238,7 @@ def _outline_doubts(outline: Outline, plane: Plane, settings: Settings) -> list[
     ]
 
 
-def _shape_doubts(inputs: Inputs, shape: Shape, settings: Settings) -> list[Doubt]:
+def shape_doubts(inputs: Inputs, shape: Shape, settings: Settings) -> list[Doubt]:
     """Form and neck end that a person should settle."""
     least, doubts = settings.quality.least_shape_confidence, []
     if inputs.form is None and shape.form.confidence < least:
@@ -249,7 +253,8 @@ def _shape_doubts(inputs: Inputs, shape: Shape, settings: Settings) -> list[Doub
     return doubts
 
 
-def _size_doubts(inputs: Inputs, shape: Shape, measures: Measures) -> list[Doubt]:
+def size_doubts(inputs: Inputs, shape: Shape, measures: Measures) -> list[Doubt]:
+    """Whether the size is unusual for the species given."""
     if inputs.species is None:
         return []
     odd = plausible_size(inputs.species, shape.form.name, measures.area_net.value, measures.length.value)

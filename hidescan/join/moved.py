@@ -1,8 +1,8 @@
-"""A card that was moved between the photos.
+"""A card, or the hide itself, that was moved between the photos.
 
 Each card in each photo is given a place of its own beside all the adjustment's parameters, linearised at the solution;
 the drop of the sum of squares is judged by an F-test, as for a bent card (`bend`). A card that only one photo shows has
-no other place to differ from.
+no other place to differ from. The hide is tested in the same way: in each photo its rim is let go where it likes.
 """
 
 from dataclasses import dataclass
@@ -13,7 +13,8 @@ from hidescan.adjustment import Array, from_board
 from hidescan.bend import f_sigma
 from hidescan.card import inner_corners_mm
 from hidescan.join.bundle import Joint
-from hidescan.join.settings import BundleSettings
+from hidescan.join.rims import JoinedRim
+from hidescan.join.settings import BundleSettings, RimSettings
 from hidescan.problems import NotFound
 
 _FREED = 3  # x, y, angle
@@ -75,6 +76,64 @@ def moved_card(joint: Joint, settings: BundleSettings) -> NotFound | None:
         "card-moved",
         f"Card {names} was moved between the photos, by {best.way_mm:.0f} mm ({joint.names[best.photo]}).",
         "Leave cards and hide where they lie and take all photos again, or leave that photo out.",
+    )
+
+
+def hide_moves(joint: Joint, rim: JoinedRim) -> list[Moved]:
+    """The hide in every photo, most telling first, with the move that would explain the rims' misfit best."""
+    nodes, solution = rim.nodes, rim.solution
+    k, j = np.nonzero(np.isfinite(nodes.offset_mm))
+    root = solution.design[np.arange(len(k)), j]
+    middle = nodes.ring_mm.mean(axis=0)
+    arm = nodes.ring_mm - middle
+    by_move = np.column_stack([nodes.normals, nodes.normals[:, 1] * arm[:, 0] - nodes.normals[:, 0] * arm[:, 1]])
+    total = float(solution.residual @ solution.residual)
+    free = max(len(k) - len(nodes.ring_mm), 3)
+    moves = []
+    for photo in range(nodes.offset_mm.shape[0]):
+        mine = np.flatnonzero(k == photo)
+        columns = np.zeros((len(solution.residual), _FREED))
+        columns[mine] = root[mine, None] * by_move[j[mine]]
+        own = columns - solution.design @ (solution.covariance @ (solution.design.T @ columns))
+        if np.linalg.cond(own.T @ own) > 1e10:
+            continue  # seen by this photo alone
+        move, *_ = np.linalg.lstsq(own, solution.residual, rcond=None)
+        drop = total - float(np.sum((solution.residual - own @ move) ** 2))
+        sigma = f_sigma(drop / _FREED / max((total - drop) / free, 1e-12), _FREED, free)
+        way = move[:2] + move[2] * arm[:, ::-1] * (-1.0, 1.0)
+        moves.append(Moved(0, photo, float(np.linalg.norm(way, axis=1).mean()), sigma, drop))
+    return sorted(moves, key=lambda move: -move.drop)
+
+
+def moved_hide(joint: Joint, rim: JoinedRim, settings: RimSettings) -> NotFound | None:
+    """The refusal where the hide was moved, or a card that its photo hangs by alone; None where it lay still.
+
+    A move along the way from one camera to the other looks like a hide that floats or is sunk: of that the rim's lowest
+    places tell, which lie on the floor.
+    """
+    moves = hide_moves(joint, rim)
+    if moves and moves[0].sigma >= settings.moved_sigma and moves[0].way_mm >= settings.moved_mm:
+        best = moves[0]
+        shown = [{card.number for card in a.cards if len(card.corners_px)} for a in joint.bundle.adjustments]
+        others = set().union(*(numbers for k, numbers in enumerate(shown) if k != best.photo))
+        common = sorted(shown[best.photo] & others)
+        what = "The hide" if len(common) > 1 else f"The hide, or card {common[0]},"
+        return NotFound(
+            "hide-moved",
+            f"{what} was moved between {joint.names[best.photo]} and the other photos, by {best.way_mm:.0f} mm.",
+            "Leave hide and cards where they lie and take all photos again, or leave that photo out.",
+        )
+    known = rim.lift_u_mm < settings.known_lift_u_mm
+    if known.mean() < settings.known_share:
+        return None
+    lowest = float(np.quantile(rim.lift_mm[known], 0.05))
+    if settings.least_lowest_mm <= lowest <= settings.most_lowest_mm:
+        return None
+    return NotFound(
+        "hide-moved",
+        f"The hide was moved between the photos along the way from one camera to the other, or it does not lie on the"
+        f" cards' floor: its rim would be {lowest:.0f} mm over it where it is lowest.",
+        "Leave hide and cards where they lie and take all photos again; if it lies on something, lay the cards on it.",
     )
 
 

@@ -1,6 +1,6 @@
 """Tunables of joining photos: each with its unit and why it has this value."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,3 +17,81 @@ class BundleSettings:
     moved_mm: float = 1.5
     # A card whose move explains nearly as much as the best one's is named with it.
     moved_as_good: float = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class CoverSettings:
+    """One region from all photos."""
+
+    # Size of the floor's cells: a pixel or two of a photo; no finer than this many along the hide.
+    cell_mm: float = 2.0
+    most_cells: int = 900
+    # Depth inside or outside a photo's rim from which on its word counts in full.
+    firm_mm: float = 20.0
+    # Border of a photo that is left alone: lens and network are at their worst there.
+    border_share: float = 0.01
+    # Over this share of its width a photo's word fades in from its border.
+    fade_share: float = 0.06
+    # Rim that ends at a photo's border and goes on in no other: below this it is a nick at the border.
+    least_missing_mm: float = 25.0
+
+
+@dataclass(frozen=True, slots=True)
+class RimSettings:
+    """One rim from all photos."""
+
+    # Distance of the joined rim's points: a photo's own rim has one each 1.5 to 2.5 mm.
+    point_mm: float = 2.0
+    # Distance of the nodes at which height and place are solved for: neighbouring stretches of rim err alike over about
+    # this length. No more nodes than the second: the solution takes the third power of them.
+    node_mm: float = 15.0
+    most_nodes: int = 360
+    # How far from the first guess a photo's rim is looked for: a lift of 15 mm seen at 45 degrees.
+    reach_mm: float = 25.0
+    # A stretch of rim that runs this much off the guess's direction is another stretch.
+    least_cosine: float = 0.5
+    # Over this length a photo's weight fades in at the end of its stretch.
+    fade_mm: float = 60.0
+    # A rim that is wrong is wrong by some 8 mm: standard uncertainty where a photo's confidence in it is 0.
+    wrong_mm: float = 8.0
+    # Huber's threshold for a photo's rim against the others'.
+    huber_sigma: float = 2.0
+    rounds: int = 3
+    # Lift of the rim about its mean: standard deviation, and the length over which it keeps to itself. Laid by hand it
+    # touches the floor every few hands' breadths (a judgement; nobody seems to have published figures).
+    lift_sd_mm: float = 3.0
+    lift_length_mm: float = 150.0
+    # The hide in one photo is off its place in the others: significance in standard deviations of a normal, and the
+    # mean way its rim went. Still hides with a rim up to 15 mm high reach one or the other, moved ones both.
+    moved_sigma: float = 5.5
+    moved_mm: float = 1.5
+    # A hide touches the floor somewhere: its rim's lowest twentieth, where the lift is this well known over this share
+    # of the rim, came out between -1.5 and 2.5 mm for 50 still ones.
+    known_lift_u_mm: float = 1.0
+    known_share: float = 0.3
+    least_lowest_mm: float = -2.5
+    most_lowest_mm: float = 3.5
+
+
+@dataclass(frozen=True, slots=True)
+class HoleSettings:
+    """Holes seen in several photos."""
+
+    # Rims of one hole from two photos are off by height and cameras; two holes this near are hardly two.
+    near_mm: float = 3.0
+    # What a photo says that shows the place and finds no hole there; a photo at this many times the scale of the best
+    # has no say.
+    unfound: float = 0.3
+    coarser: float = 1.6
+    # As for one photo (`OutlineSettings.least_hole_confidence`).
+    least_confidence: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class JoinSettings:
+    """Joining photos."""
+
+    bundle: BundleSettings = field(default_factory=BundleSettings)
+    cover: CoverSettings = field(default_factory=CoverSettings)
+    rim: RimSettings = field(default_factory=RimSettings)
+    holes: HoleSettings = field(default_factory=HoleSettings)

@@ -1,0 +1,281 @@
+"""From several photos of one hide to one map: each photo is looked at alone, then all are joined.
+
+A photo's pixels are needed by `look_at` only; what it gives is small, so that one decoded photo at a time is held.
+"""
+
+from dataclasses import asdict, dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hidescan.assemble import assemble, hide_frame, photo_info, photo_view
+from hidescan.backline import find_shape
+from hidescan.camera import Camera
+from hidescan.geometry import Points, without_crossings
+from hidescan.heights import Heights, plan_view
+from hidescan.hidemap import DoubtfulStretch, HideMap, Inputs, LineGeometry, PhotoInfo, PolygonGeometry, Ring
+from hidescan.join.bundle import Joint, View, solve_joint
+from hidescan.join.cover import SeenRim, joined_cover, missing_stretches
+from hidescan.join.figures import joined_measures
+from hidescan.join.moved import moved_card, moved_hide
+from hidescan.join.rims import JoinedRim, joined_rim
+from hidescan.join.same_holes import SeenHole, merged_holes
+from hidescan.join.settings import JoinSettings
+from hidescan.marks import FoundMark
+from hidescan.opencv5 import grey_of
+from hidescan.outline import Outline, stretches
+from hidescan.photo import Photo
+from hidescan.pipeline import (
+    Floor,
+    Known,
+    find_floor,
+    find_hide,
+    leather_of,
+    lying_on,
+    print_measured,
+    shape_doubts,
+    size_doubts,
+    toward_arrow,
+)
+from hidescan.plane import solve_plane
+from hidescan.problems import Doubt, NotFound
+from hidescan.quality import photo_doubts
+from hidescan.settings import Settings
+
+_ABOVE_MM = 1e9  # from up there every ray is plumb to a nanometre
+_OF_ONE_PHOTO = ("blur", "over-exposed", "card-small", "tilt", "card-dropped", "card-bent")
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Look:
+    """What one photo gave: cards and camera, rim and holes, a reduced copy for the pictures, and which lens it has."""
+
+    info: PhotoInfo
+    floor: Floor
+    outline: Outline
+    small: NDArray[np.uint8]
+    lens: str
+
+
+def look_at(photo: Photo, inputs: Inputs, known: Known, settings: Settings) -> Look | NotFound:
+    """Look at one photo: its cards, its camera, and what it shows of the hide, which its frame may cut."""
+    import cv2
+
+    floor = find_floor(photo, grey_of(photo.rgb), inputs, known, settings)
+    if isinstance(floor, NotFound):
+        return floor
+    cut = replace(settings, outline=replace(settings.outline, most_on_frame=1.0))
+    outline = find_hide(photo, floor, cut)
+    if isinstance(outline, NotFound):
+        return outline
+    if on_hide := lying_on(floor.plane, outline.ring_px):
+        again = solve_plane(floor.search.cards, photo.size_px, floor.priors, settings.plane, on_hide)
+        if isinstance(again, NotFound):
+            return again
+        floor = replace(floor, plane=again)
+    scale = min(1.0, settings.draw.long_side_px / max(photo.size_px))
+    size = (round(photo.width_px * scale), round(photo.height_px * scale))
+    small = np.asarray(cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    lens = f"{photo.camera} {photo.focal_mm} {photo.focal_35mm} {max(photo.size_px)}x{min(photo.size_px)}"
+    return Look(photo_info(photo), floor, outline, small, lens)
+
+
+def map_joined(looks: tuple[Look, ...], settings: Settings, join: JoinSettings) -> HideMap | NotFound:
+    """Join what the photos gave.
+
+    Parameters
+    ----------
+    looks
+        Two or more, of one hide among cards that were left where they lie.
+
+    Returns
+    -------
+    The map; or why there is none: a photo without a card in common, a card or the hide moved, a side that no photo
+    shows.
+    """
+    inputs = looks[0].floor.inputs
+    joint = solve_joint(tuple(_view(look) for look in looks), join.bundle, settings.plane)
+    if isinstance(joint, NotFound):
+        return joint
+    if (moved := moved_card(joint, join.bundle)) is not None:
+        return moved
+    cameras = tuple(joint.camera(k) for k in range(len(looks)))
+    rims = tuple(_rim(look) for look in looks)
+    cover = joined_cover(cameras, joint.sizes_px, rims, join.cover)
+    if missing := missing_stretches(cover, join.cover):
+        return _unseen(missing, cover.ring_mm, joint)
+    leather = leather_of(inputs, settings)
+    rim = joined_rim(joint, cover, rims, leather, join, settings.measure)
+    if (moved := moved_hide(joint, rim, join.rim)) is not None:
+        return moved
+    plan_mm = without_crossings(rim.ring_mm)
+    neck_mm = None if inputs.arrow is None else toward_arrow(inputs.arrow, joint.places, plan_mm)
+    if isinstance(neck_mm, NotFound):
+        return neck_mm
+    shape = find_shape(plan_mm, settings.shape, neck_mm=neck_mm, form=inputs.form)
+    heights = Heights(rim.thickness_mm, max(0.0, rim.mean_lift_mm))
+    seen = [_holes(look, camera, heights) for look, camera in zip(looks, cameras, strict=True)]
+    holes = merged_holes(seen, cameras, joint.sizes_px, join.holes)
+    measures = joined_measures(
+        rim, tuple((hole.ring_mm, hole.u_mm) for hole in holes), shape.back_line.neck_mm - shape.back_line.tail_mm,
+        settings.measure, print_measured=print_measured(inputs), open_area_u=_open_area_u(looks),
+    )  # fmt: skip
+    above = _from_above(plan_mm)
+    doubts = (
+        *joint.doubts,
+        *_rim_doubts(looks, rim, settings),
+        *_photo_doubts(looks, plan_mm, inputs, settings),
+        *shape_doubts(inputs, shape, settings),
+        *size_doubts(inputs, shape, measures),
+    )
+    flat = Outline(above.px_from_mm(plan_mm), np.zeros(len(plan_mm)), np.ones(len(plan_mm)), (), _whole(looks), (), 0.0)
+    found = tuple(FoundMark("hole", above.px_from_mm(hole.ring_mm), hole.confidence) for hole in holes)
+    made = assemble(
+        looks[0].info, inputs, above, flat, shape, measures,
+        places=joint.places, found=found, heights=heights, doubts=doubts, settings=settings,
+    )  # fmt: skip
+    frame = hide_frame(shape.back_line, plan_mm)
+    over_hide = tuple(camera.moved(frame.x_axis_deg, frame.origin_mm) for camera in cameras)
+    program = replace(made.program, settings={**made.program.settings, "join": asdict(join)})
+    return _in_photos(replace(made, program=program), looks, over_hide, rim, frame.xy(rim.ring_mm), settings)
+
+
+def _view(look: Look) -> View:
+    used = {place.number for place in look.floor.plane.places}
+    cards = tuple(card for card in look.floor.search.cards if card.number in used)
+    return View(look.info.file, cards, look.floor.plane, look.floor.priors, look.lens)
+
+
+def _rim(look: Look) -> SeenRim:
+    return SeenRim(look.outline.ring_px, look.outline.u_px, look.outline.confidence)
+
+
+def _holes(look: Look, camera: Camera, heights: Heights) -> list[SeenHole]:
+    """A photo's holes in plan view."""
+    seen = []
+    for hole in look.outline.holes:
+        ring = without_crossings(plan_view(camera, hole.ring_px, heights, hole=True))
+        mm_per_px = float(camera.mm_per_px(hole.ring_px.mean(axis=0)[None])[0])
+        seen.append(SeenHole(ring, float(np.median(look.outline.u_px)) * mm_per_px, mm_per_px, hole.confidence))
+    return seen
+
+
+def _unseen(missing: list[Points], ring_mm: Points, joint: Joint) -> NotFound:
+    """The refusal of a hide that no photo shows on: which side is missing, by the nearest card and the first photo."""
+    length = sum(float(np.linalg.norm(np.diff(run, axis=0), axis=1).sum()) for run in missing)
+    at = missing[0].mean(axis=0)
+    card = min(joint.places, key=lambda place: float(np.linalg.norm(place.centre_mm - at)))
+    way = np.diff(joint.camera(0).px_from_mm(np.array([ring_mm.mean(axis=0), at])), axis=0)[0]
+    side = ("right", "bottom", "left", "top")[round(float(np.arctan2(way[1], way[0])) / (np.pi / 2)) % 4]
+    return NotFound(
+        "partly-unseen",
+        f"The hide goes on beyond the photos at the {side} of {joint.names[0]}, near card {card.number}:"
+        f" {length:.0f} mm of its edge are in none.",
+        "Take one more photo of that side with a card in it.",
+    )
+
+
+def _open_area_u(looks: tuple[Look, ...]) -> float:
+    """What each photo leaves open, as if the others did not help to decide it."""
+    return float(np.sqrt(np.mean([look.outline.open_area_u**2 for look in looks])))
+
+
+def _whole(looks: tuple[Look, ...]) -> float:
+    return float(np.mean([look.outline.confidence_whole for look in looks]))
+
+
+def _from_above(plan_mm: Points) -> Camera:
+    """A camera straight above the hide, 1 px a millimetre: the joined hide lies in no one photo."""
+    low = plan_mm.min(axis=0)
+    turn = np.diag([1.0, -1.0, -1.0])
+    centre = np.array([*plan_mm.mean(axis=0), _ABOVE_MM])
+    return Camera(_ABOVE_MM, 0.0, 0.0, plan_mm.mean(axis=0) - low, turn, -turn @ centre)
+
+
+def _rim_doubts(looks: tuple[Look, ...], rim: JoinedRim, settings: Settings) -> list[Doubt]:
+    if _whole(looks) < settings.outline.whole_doubt_below:
+        return [
+            Doubt("outline-doubtful", "Hide and floor are hard to tell apart in these photos: look at the picture.")
+        ]
+    length = sum(
+        float(np.linalg.norm(np.diff(rim.ring_mm[at], axis=0), axis=1).sum()) for at in _doubtful(rim, settings)
+    )
+    if not length:
+        return []
+    return [Doubt("rim-doubtful", f"{length:.0f} mm of the rim are doubtful in all photos (dashed): look there first.")]
+
+
+def _doubtful(rim: JoinedRim, settings: Settings) -> list[NDArray[np.intp]]:
+    """Indices of the ring's points in each stretch that no photo is sure of."""
+    n = len(rim.ring_mm)
+    low = (rim.confidence < settings.outline.doubt_below) | (rim.photo < 0)
+    return [np.arange(a, b) % n for a, b in stretches(low, settings.outline.least_doubt_points)]
+
+
+def _photo_doubts(looks: tuple[Look, ...], plan_mm: Points, inputs: Inputs, settings: Settings) -> list[Doubt]:
+    """What is to be said of single photos, by name, and of the print."""
+    doubts: dict[str, Doubt] = {}
+    for look in looks:
+        seen = (
+            *look.floor.plane.doubts,
+            *photo_doubts(look.floor.search, look.floor.plane, plan_mm, inputs, settings.quality),
+        )
+        for doubt in seen:
+            if doubt.code == "scale-unmeasured":
+                doubts.setdefault(doubt.code, doubt)
+            elif doubt.code in _OF_ONE_PHOTO:
+                doubts.setdefault(doubt.code, Doubt(doubt.code, f"{look.info.file}: {doubt.message}"))
+    return list(doubts.values())
+
+
+def _in_photos(
+    made: HideMap,
+    looks: tuple[Look, ...],
+    cameras: tuple[Camera, ...],
+    rim: JoinedRim,
+    rim_mm: Points,
+    settings: Settings,
+) -> HideMap:
+    """The map with everything in px where it lies in the photos: rim and back line in the first, marks where shown.
+
+    `cameras` and `rim_mm`, the joined rim, are in the hide frame.
+    """
+    outer = np.array(made.outline.hide_mm.coordinates[0])
+    views = tuple(photo_view(look.info, camera, outer[:-1]) for look, camera in zip(looks, cameras, strict=True))
+    top = rim.thickness_mm + rim.mean_lift_mm
+    marks = []
+    for mark in made.marks:
+        ring = np.array(mark.hide_mm.coordinates[0])
+        k = _shown_in(ring, cameras, looks)
+        marks.append(replace(mark, photo=k, photo_px=PolygonGeometry((_line(cameras[k].px_from_mm(ring, top)),))))
+    holes = (np.array(mark.hide_mm.coordinates[0]) for mark in marks if mark.kind == "hole")
+    edges = (_line(cameras[0].px_from_mm(ring, top)) for ring in (outer, *holes))
+    doubtful = []
+    for at in _doubtful(rim, settings):
+        k = max(0, int(rim.photo[at[len(at) // 2]]))
+        length = float(np.linalg.norm(np.diff(rim_mm[at], axis=0), axis=1).sum())
+        line = LineGeometry(_line(cameras[k].px_from_mm(rim_mm[at], rim.lift_mm[at])))
+        doubtful.append(DoubtfulStretch(line, length, float(rim.confidence[at].mean()), k))
+    ends = _line(cameras[0].px_from_mm(np.array([made.back_line.tail_mm, made.back_line.neck_mm])))
+    return replace(
+        made,
+        camera=views[0].camera,
+        photos=views,
+        marks=tuple(marks),
+        outline=replace(made.outline, photo_px=PolygonGeometry(tuple(edges)), doubtful=tuple(doubtful)),
+        back_line=replace(made.back_line, tail_px=ends[0], neck_px=ends[1]),
+    )
+
+
+def _shown_in(ring_mm: Points, cameras: tuple[Camera, ...], looks: tuple[Look, ...]) -> int:
+    """The first photo where it shows the ring whole, else the one that shows most of it."""
+    shares = []
+    for camera, look in zip(cameras, looks, strict=True):
+        px = camera.px_from_mm(ring_mm)
+        size = np.array([look.info.width_px, look.info.height_px])
+        shares.append(float(((px > 0) & (px < size - 1.0)).all(axis=1).mean()))
+    return int(np.argmax(shares))
+
+
+def _line(points: Points) -> Ring:
+    return tuple((x, y) for x, y in points.tolist())

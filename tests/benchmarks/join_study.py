@@ -1,0 +1,284 @@
+"""Several photos of one hide: error of the area, height of the rim, moved hides and cards, seams; bar against figure.
+
+    python -m tests.benchmarks.join_study corners [--sets 400]      no pixels: corners and rims with noise
+    python -m tests.benchmarks.join_study photos FOLDER [--sets 30] [--textures FOLDER]      renders photos, then maps
+    python -m tests.benchmarks.join_study boards FOLDER     real photos of boards against cv2.calibrateCamera
+
+Scenes come from `tests/synthetic/views.py` and `view_pictures.py`; nothing of the program makes truth.
+"""
+
+import argparse
+import multiprocessing
+import time
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import cv2
+import numpy as np
+from PIL import Image
+from scipy.spatial import cKDTree
+from shapely.geometry import Polygon
+
+from hidescan.adjustment import Prior
+from hidescan.geometry import rotation_2d
+from hidescan.hidemap import HideMap, Inputs
+from hidescan.join.bundle import Joint, solve_joint
+from hidescan.join.cover import SeenRim, joined_cover, missing_stretches
+from hidescan.join.figures import joined_measures
+from hidescan.join.joined import Look, look_at, map_joined
+from hidescan.join.moved import moved_card, moved_hide
+from hidescan.join.rims import JoinedRim, joined_rim
+from hidescan.join.settings import JoinSettings
+from hidescan.photo import read_photo
+from hidescan.pipeline import Known, Leather
+from hidescan.problems import NotFound
+from hidescan.settings import Settings
+from tests.synthetic.hides import whole_hide
+from tests.synthetic.joined import views_of
+from tests.synthetic.rims import lift_field
+from tests.synthetic.scenes import Array
+from tests.synthetic.scenes import Look as Paint
+from tests.synthetic.view_pictures import painted, photo_from
+from tests.synthetic.views import ViewsScene, cameras_round, cards_round
+
+S, J = Settings(), JoinSettings()
+
+
+def scene(
+    seed: int, *, size_px: tuple[int, int] = (4000, 3000), steep: bool = False
+) -> tuple[ViewsScene, np.random.Generator]:
+    """A hide among 3 to 6 cards, seen by 2 to 6 cameras; each shows 70 to 125 % of its reach."""
+    rng = np.random.default_rng(seed)
+    ring = whole_hide(rng, str(rng.choice(["goat", "deer", "calf", "cattle"]))).ring_mm
+    ring = ring[:: max(1, len(ring) // 500)]
+    count, off = int(rng.integers(2, 7)), rng.normal(0, [S.plane.measured_ln_scale_u, S.plane.measured_skew_u])
+    scale = float((1 + off[0]) * (1 + off[1] / 2)), float((1 + off[0]) * (1 - off[1] / 2))
+    cards = cards_round(ring, int(rng.integers(3, 7)), rng, scale)
+    cameras = cameras_round(
+        ring, cards, count, rng, share=float(rng.uniform(0.7, 1.25)), tilt=(35, 45) if steep else (5, 40),
+        k1=float(rng.normal(0, 0.03)), size_px=size_px,
+    )  # fmt: skip
+    lift = lift_field(len(ring), 15.0 if steep else float(rng.uniform(0, 15)), rng)
+    return ViewsScene(ring, lift, float(rng.uniform(1.0, 3.5)), cards, cameras), rng
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """One set: errors and U in percent, errors of the lift (mm) where two photos see it, and what was said of moves."""
+
+    photos: int
+    error: float
+    expanded: float
+    overlap: float
+    heights: tuple[float, ...]
+    seam_mm: float
+    found: tuple[bool, bool, bool]  # a still set refused; a moved card found; a moved hide found
+
+
+def joined(
+    scene: ViewsScene, rng: np.random.Generator, *, card: int = 0, hide_in: int = -1, by_mm: Array, photos: list[int]
+) -> tuple[Joint, JoinedRim] | NotFound:
+    """Join a scene without pixels; card `card` in `photos`, or the hide in one photo, lies off its place by `by_mm`."""
+    sd_px = float(rng.uniform(0.06, 0.25))
+    views = views_of(scene, rng, sd_px=sd_px, moved=card, by_mm=(float(by_mm[0]), float(by_mm[1])), photos=photos)
+    joint = solve_joint(views, J.bundle, S.plane)
+    if not isinstance(joint, Joint):
+        return joint
+    if (refusal := moved_card(joint, J.bundle)) is not None:
+        return refusal
+    rims = []
+    for k in range(len(scene.cameras)):
+        seen = replace(scene, ring_mm=scene.ring_mm + by_mm) if k == hide_in else scene
+        px, inside = seen.rim_seen(k, 0.5, rng)
+        rims.append(SeenRim(px, np.full(len(px), 0.5), np.where(inside, 0.97, 0.0)))
+    cover = joined_cover(tuple(joint.camera(k) for k in range(len(rims))), joint.sizes_px, tuple(rims), J.cover)
+    if missing_stretches(cover, J.cover):
+        return NotFound("partly-unseen", "", "")
+    given = Prior(scene.thickness_mm * (1 + 0.15 * rng.normal()), 0.15 * scene.thickness_mm)
+    leather = Leather(given, Prior(S.measure.lift_mm, S.measure.lift_u_mm))
+    rim = joined_rim(joint, cover, tuple(rims), leather, J, S.measure)
+    refusal = moved_hide(joint, rim, J.rim)
+    return (joint, rim) if refusal is None else refusal
+
+
+def in_scene(scene: ViewsScene, joint: Joint, floor_mm: Array) -> Array:
+    """Points of the joint's floor in the scene's: its first card tells."""
+    number = joint.bundle.adjustments[0].cards[0].number
+    card = next(card for card in scene.cards if card.number == number)
+    return np.asarray(floor_mm @ rotation_2d(card.angle_deg).T + card.centre)
+
+
+def heights_seen_twice(scene: ViewsScene, joint: Joint, rim: JoinedRim) -> list[float]:
+    """Errors of the lift at nodes where two photos' parallax across the rim is at least 0.3."""
+    g = np.where(np.isfinite(rim.nodes.offset_mm), rim.nodes.per_height, np.nan)
+    seen = np.isfinite(g).sum(axis=0) >= 2
+    apart = np.zeros(g.shape[1])
+    apart[seen] = np.nanmax(g[:, seen], axis=0) - np.nanmin(g[:, seen], axis=0)
+    m = g.shape[1]
+    lift = rim.solution.unknowns[m : 2 * m] + rim.mean_lift_mm
+    nearest = cKDTree(scene.ring_mm).query(in_scene(scene, joint, rim.nodes.ring_mm))[1]
+    return [float(e) for e in (lift - scene.lift_mm[nearest])[apart >= 0.3]]
+
+
+def seam_mm(rim: JoinedRim) -> float:
+    """The greatest step aside where another photo takes over, against the steps of the rim beside it."""
+    ring, n = rim.ring_mm, len(rim.ring_mm)
+    at = np.flatnonzero(rim.photo != np.roll(rim.photo, 1))
+    bend = np.linalg.norm(ring - (np.roll(ring, 1, axis=0) + np.roll(ring, -1, axis=0)) / 2, axis=1)
+    beside = [np.median(bend[np.arange(i - 8, i + 9) % n]) for i in at]
+    return float(max((max(bend[i], bend[i - 1]) - b for i, b in zip(at, beside, strict=True)), default=0.0))
+
+
+def corners_set(job: tuple[int, bool]) -> Outcome | None:
+    """One set without pixels: still, with a moved card, with a moved hide."""
+    cv2.setNumThreads(1)
+    seed, steep = job
+    try:
+        made, rng = scene(seed, steep=steep)
+    except RuntimeError:  # no cameras found
+        return None
+    found = joined(made, rng, by_mm=np.zeros(2), photos=[])
+    shown = [{card.number for card in made.cards_seen(k)} for k in range(len(made.cameras))]
+    twice = [card.number for card in made.cards if sum(card.number in s for s in shown) > 1]
+    number, angle = int(rng.choice(twice)), rng.uniform(0, 2 * np.pi)
+    by = np.array([np.cos(angle), np.sin(angle)]) * 5.0
+    later = [k for k, s in enumerate(shown) if number in s][1:]
+    card = joined(made, rng, card=number, by_mm=by, photos=later)
+    hide = joined(made, rng, hide_in=int(rng.integers(len(made.cameras))), by_mm=by, photos=[])
+    said = (isinstance(found, NotFound), isinstance(card, NotFound), isinstance(hide, NotFound))
+    if isinstance(found, NotFound):
+        return Outcome(len(made.cameras), np.nan, np.nan, np.nan, (), np.nan, said)
+    joint, rim = found
+    m = joined_measures(rim, (), np.array([1.0, 0.0]), S.measure, print_measured=True, open_area_u=0.0)
+    true = Polygon(made.ring_mm).buffer(0)
+    ours = Polygon(in_scene(made, joint, rim.ring_mm)).buffer(0)
+    return Outcome(
+        len(made.cameras),
+        100 * (m.area_net.value / true.area - 1),
+        100 * m.area_net.expanded / true.area,
+        ours.intersection(true).area / ours.union(true).area,
+        tuple(heights_seen_twice(made, joint, rim)),
+        seam_mm(rim),
+        said,
+    )
+
+
+def corners(sets: int, processes: int) -> None:
+    """Print the table of the sets without pixels."""
+    for steep in (False, True):
+        count = sets if not steep else sets // 4
+        with multiprocessing.get_context("spawn").Pool(processes) as pool:
+            found = [o for o in pool.map(corners_set, [(s, steep) for s in range(count)], chunksize=4) if o is not None]
+        mapped = [o for o in found if not np.isnan(o.error)]
+        error, expanded = (np.array([getattr(o, name) for o in mapped]) for name in ("error", "expanded"))
+        heights = np.abs([e for o in mapped for e in o.heights])
+        still, card, hide = (100 * np.mean([o.found[i] for o in found]) for i in range(3))
+        name = "tilt 35-45 degrees, lift up to 15 mm" if steep else "tilt 5-40 degrees, lift up to 0-15 mm"
+        print(f"\n{name}: {len(found)} sets, {len(mapped)} mapped\n| what | bar | figure |\n|---|---|---|")
+        print(f"| area, median error | 0.2 % | {np.median(np.abs(error)):.3f} % |")
+        print(f"| area, worst | 0.8 % | {np.abs(error).max():.2f} % |")
+        print(f"| area, bias | | {error.mean():+.3f} % |")
+        print(f"| coverage of the interval | 92-98 % | {100 * np.mean(np.abs(error) <= expanded):.1f} % (median U {np.median(expanded):.2f} %) |")  # fmt: skip
+        print(f"| lift, parallax >= 0.3: within 1.5 mm | 95 % | {100 * np.mean(heights <= 1.5):.1f} % (sd {heights.std():.2f} mm of {len(heights)}) |")  # fmt: skip
+        print(f"| IoU, worst | 0.99 | {min(o.overlap for o in mapped):.4f} |")
+        print(f"| seam, 95 % and worst | 1 mm | {np.quantile([o.seam_mm for o in mapped], 0.95):.2f}, {max(o.seam_mm for o in mapped):.2f} mm |")  # fmt: skip
+        print(f"| still sets refused | 2 % | {still:.1f} % |")
+        print(f"| card moved 5 mm found | 95 % | {card:.1f} % |")
+        print(f"| hide moved 5 mm found | 95 % | {hide:.1f} % |", flush=True)
+
+
+def render(folder: Path, seed: int, textures: list[Path], size_px: tuple[int, int]) -> tuple[ViewsScene, list[Path]]:
+    """Render a set, or find it rendered."""
+    made, rng = scene(1000 + seed, size_px=size_px, steep=seed % 4 == 3)
+    paths = [folder / f"set{seed:02d}_{k}.jpg" for k in range(len(made.cameras))]
+    if all(path.exists() for path in paths):
+        return made, paths
+    hides = [(150, 105, 70), (95, 62, 42), (176, 150, 118), (60, 48, 42), (140, 128, 110)]
+    floors = [(150, 148, 140), (120, 104, 88), (90, 92, 96), (186, 180, 170)]
+    floor = None
+    if textures:
+        floor = cv2.cvtColor(np.asarray(cv2.imread(str(textures[seed % len(textures)]))), cv2.COLOR_BGR2RGB)
+    look = Paint(floor=floors[seed % 4], hide=hides[seed % 5], mottle=10.0)
+    paint = painted(made, rng, look, mm=0.6, floor=None if floor is None else np.asarray(floor, np.uint8))
+    exif = Image.Exif()
+    exif.get_ifd(0x8769)[0xA405] = 26
+    for camera, path in zip(made.cameras, paths, strict=True):
+        Image.fromarray(photo_from(paint, camera, rng)).save(path, quality=93, exif=exif)
+    return made, paths
+
+
+def photos(folder: Path, sets: int, textures: list[Path], size_px: tuple[int, int]) -> None:
+    """Render sets, map them and print one line each, then the table."""
+    folder.mkdir(parents=True, exist_ok=True)
+    errors, inside, overlaps, times = [], [], [], []
+    for seed in range(sets):
+        try:
+            made, paths = render(folder, seed, textures, size_px)
+        except RuntimeError:
+            continue
+        start = time.perf_counter()
+        looks = []
+        for path in paths:
+            inputs = Inputs(card_scale=made.cards[0].scale, thickness_mm=made.thickness_mm)
+            look = look_at(read_photo(path, S.photo), inputs, Known(), S)
+            if isinstance(look, Look):
+                looks.append(look)
+            else:
+                print(f"{path.name}: {look}", flush=True)
+        looked = time.perf_counter() - start
+        found = map_joined(tuple(looks), S, J) if len(looks) > 1 else NotFound("too-few", "", "")
+        took = time.perf_counter() - start
+        if not isinstance(found, HideMap):
+            print(f"set {seed:02d}: {len(paths)} photos: {found}", flush=True)
+            continue
+        true = Polygon(made.ring_mm).buffer(0)
+        area, u = found.measures.area_net.value, found.measures.area_net.expanded_uncertainty or np.nan
+        errors.append(100 * (area / true.area - 1))
+        inside.append(abs(area - true.area) <= u)
+        overlaps.append(_overlap(found, made))
+        times.append(took / len(paths))
+        codes = ",".join(sorted({w.code for w in found.warnings}))
+        print(
+            f"set {seed:02d}: {len(paths)} photos, area {errors[-1]:+.2f} % (U {100 * u / true.area:.2f}), IoU {overlaps[-1]:.4f},"
+            f" lift up to {made.lift_mm.max():.0f} mm, holes {len(found.marks)}, {looked:.1f} + {took - looked:.1f} s, {codes}",
+            flush=True,
+        )
+    e = np.abs(errors)
+    print(
+        f"\n{len(e)} sets mapped: |error| median {np.median(e):.3f} %, worst {e.max():.2f} %; inside U {100 * np.mean(inside):.0f} %;"
+    )
+    print(f"IoU worst {min(overlaps):.4f}, median {np.median(overlaps):.4f}; {np.median(times):.2f} s a photo")
+
+
+def _overlap(found: HideMap, made: ViewsScene) -> float:
+    """IoU with the true outline, brought over by the cards' places."""
+    ours = np.array([card.center_mm for card in found.cards])
+    theirs = np.array([next(c.centre for c in made.cards if c.number == card.number) for card in found.cards])
+    a, b = ours - ours.mean(axis=0), theirs - theirs.mean(axis=0)
+    angle = np.rad2deg(np.arctan2(np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]), np.sum(a * b)))
+    if len(ours) == 1:
+        card = next(c for c in made.cards if c.number == found.cards[0].number)
+        angle = card.angle_deg - found.cards[0].angle_deg
+    ring = (np.array(found.outline.hide_mm.coordinates[0]) - ours.mean(axis=0)) @ rotation_2d(float(angle)).T
+    hide, true = Polygon(ring + theirs.mean(axis=0)).buffer(0), Polygon(made.ring_mm).buffer(0)
+    return float(hide.intersection(true).area / hide.union(true).area)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("what", choices=["corners", "photos"])
+    parser.add_argument("folder", type=Path, nargs="?")
+    parser.add_argument("--sets", type=int)
+    parser.add_argument("--textures", type=Path)
+    parser.add_argument("--processes", type=int, default=2)
+    parser.add_argument("--width", type=int, default=3200)
+    given = parser.parse_args()
+    if given.what == "corners":
+        corners(given.sets or 400, given.processes)
+    else:
+        textures = sorted(given.textures.iterdir()) if given.textures else []
+        photos(given.folder, given.sets or 30, textures, (given.width, given.width * 3 // 4))
+
+
+if __name__ == "__main__":
+    main()
