@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from hidescan.exports.layers import MARK_DASHES
 from hidescan.geometry import Points
 from hidescan.hidemap import MarkKind
 
@@ -26,12 +27,12 @@ class LineStyle:
 MARK_STYLES: dict[MarkKind, LineStyle] = {
     "hole": LineStyle((213, 94, 0)),
     "cut": LineStyle((213, 94, 0), width=1.8),
-    "brand": LineStyle((86, 180, 233), (7.0, 2.5)),
-    "stain": LineStyle((240, 228, 66), (3.0, 3.0)),
-    "scratch": LineStyle((204, 121, 167), (1.0, 2.5)),
-    "wrinkle": LineStyle((0, 158, 115), (6.0, 2.5, 1.0, 2.5)),
-    "thin": LineStyle((230, 159, 0), (10.0, 5.0)),
-    "other": LineStyle((255, 255, 255), (6.0, 2.5, 1.0, 2.5, 1.0, 2.5)),
+    "brand": LineStyle((86, 180, 233), MARK_DASHES["brand"]),
+    "stain": LineStyle((240, 228, 66), MARK_DASHES["stain"]),
+    "scratch": LineStyle((204, 121, 167), MARK_DASHES["scratch"]),
+    "wrinkle": LineStyle((0, 158, 115), MARK_DASHES["wrinkle"]),
+    "thin": LineStyle((230, 159, 0), MARK_DASHES["thin"]),
+    "other": LineStyle((255, 255, 255), MARK_DASHES["other"]),
 }
 
 

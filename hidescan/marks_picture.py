@@ -104,11 +104,11 @@ def place_numbers(rings: list[Points], count: int, size_px: tuple[int, int], rad
     owner = np.zeros((height // _COARSE + 1, width // _COARSE + 1), dtype=np.int32)
     for k, ring in enumerate(rings):
         cv2.fillPoly(owner, [np.rint(ring / _COARSE).astype(np.int32)], k + 1)
-    clear = _COARSE * cv2.distanceTransform((owner == 0).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
+    clear = cv2.distanceTransform((owner == 0).astype(np.uint8), cv2.DIST_L2, cv2.DIST_MASK_5)
     step = max(2, int(0.8 * radius))
     x, y = np.meshgrid(np.arange(gap, width - gap, step), np.arange(gap, height - gap, step))
     everywhere = np.column_stack([x.ravel(), y.ravel()])
-    open_to_all = everywhere[clear[tuple((everywhere[:, ::-1] / _COARSE).astype(int).T)] > gap + _COARSE]
+    open_to_all = everywhere[clear[tuple((everywhere[:, ::-1] / _COARSE).astype(int).T)] > gap / _COARSE + 1]
     spots: list[Spot] = []
     for k, ring in enumerate(rings[:count]):
         free = open_to_all

@@ -70,6 +70,9 @@ def test_what_a_person_says_of_marks_stays_when_the_photo_is_mapped_again(
     assert said("map", photo, "-o", tmp_path).exit_code == 0
     found = read_map(path)
     assert found.marks
+    assert (tmp_path / "goat_on_concrete.marks.png").read_bytes().startswith(b"\x89PNG")
+    assert said("marks", path, "--photo", photo, "--crops", tmp_path / "crops").exit_code == 0
+    assert {p.name for p in (tmp_path / "crops").iterdir()} == {f"goat_on_concrete.{m.id}.png" for m in found.marks}
     inner = np.array(found.outline.photo_px.coordinates[0]).mean(axis=0)
     (tmp_path / "drawn.csv").write_text(f"kind,centre_x_px,centre_y_px,diameter_mm\nthin,{inner[0]},{inner[1]},60\n")
     edited = said("edit", path, "--photo", photo, "--mark", f"{found.marks[0].id}:rejected",

@@ -19,6 +19,7 @@ from hidescan.exports import csv_tables, dxf, geojson, svg
 from hidescan.exports.layers import NAMES, layers
 from hidescan.hidemap import HideMap, from_json, to_json
 from tests.exported import check_rings, invented_map, net_polygon, old_map
+from tests.marked import disc, mark, marked_map, some_marks
 from tests.samples import rectangle_map
 
 MAPS = [rectangle_map(), old_map(), invented_map(1), invented_map(2, "side")]
@@ -178,6 +179,35 @@ def test_csv_says_what_the_map_says() -> None:
     assert [(m["id"], m["zone"], m["centre_x_mm"], m["centre_y_mm"]) for m in marks] == [
         ("hole-1", "back", "0.0", "510.0")
     ]
+
+
+def test_every_writer_carries_kinds_and_places_of_marks() -> None:
+    made = some_marks()
+    was = made.marks[2]
+    features = json.loads(geojson.to_bytes(made, name="x"))["features"]
+    stain = next(f["properties"] for f in features if f["properties"]["name"] == "stain-3")
+    assert (stain["kind"], stain["from_back_line_mm"], stain["from_rim_mm"]) == (
+        "stain",
+        was.from_back_line_mm,
+        was.from_rim_mm,
+    )
+    rows = {row["id"]: row for row in csv.DictReader(io.StringIO(csv_tables.marks_csv(made).decode()))}
+    assert float(rows["stain-3"]["from_rim_mm"]) == pytest.approx(110.0)  # 150 mm from the side, 40 mm its radius
+    text = svg.to_bytes(made, name="x").decode()
+    dashes = {m.id: text.split(f'id="marks.{m.id}" stroke-dasharray="')[1].split('"')[0] for m in made.marks[1:]}
+    assert len(set(dashes.values())) == 3
+    assert dashes["cut-2"] == "none"
+    assert b"brand-4: brand" in dxf.to_bytes(made, name="x")
+
+
+def test_a_hole_keeps_its_id_whatever_other_holes_there_are() -> None:
+    holes = (
+        mark("hole-3", disc(0, 700, 15), "hole"),
+        mark("hole-9", disc(5, 705, 15), "hole"),
+        mark("hole-5", disc(0, 200, 9), "hole"),
+    )
+    drawn = layers(marked_map(*holes))
+    assert [s.id for s in drawn.by_name["holes"]] == ["hole-3", "hole-5"]  # hole-9 lies on hole-3
 
 
 def test_csv_gives_back_the_net_area() -> None:

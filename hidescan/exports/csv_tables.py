@@ -5,6 +5,7 @@ import io
 
 from hidescan.hidemap import HideMap
 from hidescan.units import MM2_PER_DM2, MM2_PER_FT2, format_quarter_foot
+from hidescan.usable import rule_in_words
 
 _FIGURES = ("area_net", "area_gross", "area_usable")
 
@@ -25,8 +26,10 @@ def measures_csv(hide_map: HideMap, *, name: str) -> bytes:
         row[f"{figure}_U_k2_mm"] = _maybe(entry.expanded_uncertainty, 1.0, 1)
     row |= {
         "marks": str(sum(mark.status != "rejected" for mark in hide_map.marks)),
+        "usable_rule": rule_in_words(hide_map.program.settings.get("usable", {})),
         "species": hide_map.inputs.species or "",
         "state": hide_map.inputs.state or "",
+        "conditioning": hide_map.inputs.conditioning or "",
         "photo": hide_map.photo.file,
         "photo_sha256": hide_map.photo.sha256,
         "program": f"hidescan {hide_map.program.version}",
@@ -50,6 +53,8 @@ def marks_csv(hide_map: HideMap) -> bytes:
             "length_mm",
             "width_mm",
             "confidence",
+            "from_back_line_mm",
+            "from_rim_mm",
         ]
     ]
     for mark in hide_map.marks:
@@ -58,6 +63,7 @@ def marks_csv(hide_map: HideMap) -> bytes:
             [
                 mark.id, mark.kind, mark.status, mark.zone or "", _place(centre.x), _place(centre.y),
                 f"{mark.area_mm2:.1f}", f"{mark.length_mm:.1f}", f"{mark.width_mm:.1f}", f"{mark.confidence:.2f}",
+                _maybe(mark.from_back_line_mm, 1.0, 1), _maybe(mark.from_rim_mm, 1.0, 1),
             ]
         )  # fmt: skip
     return _table(rows)

@@ -27,7 +27,7 @@ def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False) -> bytes:
     """The map as DXF.
 
     Layers are OUTLINE, HOLES, BACK_LINE, ZONES, MARKS, CARDS and TEXT; what the drawing shows is said in one line of
-    text below it.
+    text below it, and what each mark is in a text on it.
     """
     drawn = layers(hide_map, mirror=mirror)
     with _repeatable():
@@ -52,6 +52,9 @@ def _drawing(drawn: Layers, name: str, photo_sha256: str) -> bytes:
     x0, y0, _, _ = drawn.bounds_mm
     words = f"{name}, {drawn.seen_from}, mm, lines simplified to {SIMPLIFIED_MM} mm"
     space.add_text(words, height=15.0, dxfattribs={"layer": "TEXT", "insert": (x0, y0 - 40.0)})
+    for shape in drawn.by_name["marks"]:
+        at = shape.geometry.representative_point()
+        space.add_text(f"{shape.id}: {shape.kind}", height=6.0, dxfattribs={"layer": "TEXT", "insert": (at.x, at.y)})
     stream = StringIO()
     document.write(stream)
     return stream.getvalue().encode("utf-8")

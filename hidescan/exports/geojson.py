@@ -24,7 +24,15 @@ def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False) -> bytes:
     net = Shape("outline", "outline with through holes", drawn.net_mm)
     known: dict[str, dict[str, Any]] = {zone.name: {"thickness_mm": zone.thickness_mm} for zone in hide_map.zones}
     for mark in hide_map.marks:
-        known[mark.id] = {"status": mark.status, "confidence": mark.confidence, "zone": mark.zone}
+        known[mark.id] = {
+            "status": mark.status,
+            "confidence": mark.confidence,
+            "zone": mark.zone,
+            "length_mm": mark.length_mm,
+            "width_mm": mark.width_mm,
+            "from_back_line_mm": mark.from_back_line_mm,
+            "from_rim_mm": mark.from_rim_mm,
+        }
     features = [
         _feature(shape, layer, known.get(shape.id, {}))
         for layer, shapes in {**drawn.by_name, "outline": (net,)}.items()

@@ -11,9 +11,21 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.card import PATTERN_MM
-from hidescan.hidemap import HideMap, MultiPolygonGeometry, PolygonGeometry
+from hidescan.hidemap import HideMap, MarkKind, MultiPolygonGeometry, PolygonGeometry
 
 NAMES = ("cards", "zones", "back-line", "marks", "holes", "outline")  # drawn in this order: what is cut lies on top
+
+# Marks are told apart without colour: dashes and gaps, mm on paper, widths of the line on pictures; none is solid.
+MARK_DASHES: dict[MarkKind, tuple[float, ...]] = {
+    "hole": (),
+    "cut": (),
+    "brand": (7.0, 2.5),
+    "stain": (3.0, 3.0),
+    "scratch": (1.0, 2.5),
+    "wrinkle": (6.0, 2.5, 1.0, 2.5),
+    "thin": (10.0, 5.0),
+    "other": (6.0, 2.5, 1.0, 2.5, 1.0, 2.5),
+}
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -55,8 +67,8 @@ def layers(hide_map: HideMap, *, mirror: bool = False) -> Layers:
     """Sort a map's geometry into layers."""
     net = _polygon(hide_map.outline.hide_mm)
     back, marks = hide_map.back_line, [mark for mark in hide_map.marks if mark.status != "rejected"]
-    hole_ids = [mark.id for mark in marks if mark.kind == "hole"]
-    ids = hole_ids if len(hole_ids) == len(net.interiors) else [f"hole-{n}" for n in range(1, len(net.interiors) + 1)]
+    by_points = {frozenset(mark.hide_mm.coordinates[0]): mark.id for mark in marks if mark.kind == "hole"}
+    ids = [by_points.get(frozenset(ring.coords), f"hole-{n}") for n, ring in enumerate(net.interiors, start=1)]
     found: dict[str, list[Shape]] = {
         "cards": [
             Shape(f"card-{card.number}", "reference card", _card(card.center_mm, card.angle_deg))

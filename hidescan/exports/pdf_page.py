@@ -2,13 +2,14 @@
 
 from collections.abc import Iterable
 from io import BytesIO
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, cast
 
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.card import A4_MM, LETTER_MM
-from hidescan.exports.layers import Layers, polygons
+from hidescan.exports.layers import MARK_DASHES, Layers, polygons
+from hidescan.hidemap import MarkKind
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -50,6 +51,8 @@ def draw_layers(canvas: "Canvas", drawn: Layers, names: Iterable[str], *, width:
         canvas.setDash([d * width for d in dashes])
         canvas.setLineJoin(1)
         for shape in drawn.by_name[name]:
+            if name == "marks":
+                canvas.setDash([d * width for d in MARK_DASHES[cast(MarkKind, shape.kind)]])
             draw_geometry(canvas, shape.geometry)
     canvas.setDash([])
 

@@ -9,17 +9,18 @@ from xml.sax.saxutils import escape, quoteattr
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.exports.layers import Shape, layers, polygons
+from hidescan.exports.layers import MARK_DASHES, Shape, layers, polygons
 from hidescan.hidemap import HideMap
 
 MARGIN_MM = 10.0
-# Colour alone tells nothing apart: each layer is a group with a name, lines that are not to be cut are dashed.
+# Colour alone tells nothing apart: each layer is a group with a name, and lines that are not to be cut are dashed;
+# marks by kind, a cut solid.
 _STYLES = {
     "outline": 'stroke="#000000"',
     "holes": 'stroke="#c00000"',
     "back-line": 'stroke="#0050a0" stroke-dasharray="20 5 4 5"',
     "zones": 'stroke="#808080" stroke-dasharray="6 4"',
-    "marks": 'stroke="#c05000" stroke-dasharray="3 2"',
+    "marks": 'stroke="#c05000"',
     "cards": 'stroke="#b0b0b0" stroke-dasharray="1 3"',
 }
 
@@ -57,6 +58,9 @@ def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False) -> bytes:
 def _path(shape: Shape, layer: str, left: float, top: float) -> str:
     title = shape.id if shape.kind in (shape.id, layer) else f"{shape.id}: {shape.kind}"
     own = "" if shape.id == layer else f" id={quoteattr(f'{layer}.{shape.id}')}"
+    if shape.kind in MARK_DASHES and layer == "marks":
+        dashes = " ".join(f"{d:g}" for d in MARK_DASHES[shape.kind]) or "none"
+        own += f' stroke-dasharray="{dashes}"'
     return f'<path{own} d="{_data(shape.geometry, left, top)}"><title>{escape(title)}</title></path>'
 
 
