@@ -29,6 +29,7 @@ draw            pixels, map                                 the overlay pictures
 exports, sheet  map, pixels where needed                    bytes of each format                   no
 store           maps                                        files                                  reads, writes
 shelf           maps, facts, questions                      hides that will do                     reads, writes
+folder          many photos                                 maps, a table, a contact sheet         reads, writes
 uses.stretch    maps of one hide, their photos              strain along and across, with ±        no
 cli             a person's words                            exit code, text                        screen
 ==============  ==========================================  =====================================  =============

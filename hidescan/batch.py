@@ -11,7 +11,7 @@ from hidescan.corrected import with_words
 from hidescan.draw import map_picture, zones_picture
 from hidescan.files import write_whole
 from hidescan.hidemap import XY, HideMap, Inputs
-from hidescan.lens_file import kept_profile, read_profile
+from hidescan.lens_file import kept_profiles, read_profile
 from hidescan.lens_profile import LensProfile
 from hidescan.mark_files import given_marks
 from hidescan.marks_picture import marks_picture
@@ -21,6 +21,9 @@ from hidescan.problems import BadInput, NotFound
 from hidescan.same_marks import carried_over, with_given
 from hidescan.settings import Settings
 from hidescan.store import earlier_map, map_path, merged, read_map, save_map
+
+CONTACT_SHEET = "contact-sheet.jpg"
+PICTURES = ("map", "zones", "marks")  # kinds that stand beside a map
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,28 +38,46 @@ class Job:
     force: bool
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Lenses:
+    """Lens profiles: the one that was named, by that name, and the user's own, by theirs."""
+
+    named: tuple[str, LensProfile] | None
+    kept: Mapping[str, LensProfile]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Made:
+    """A map with its pictures as PNG, by kind."""
+
+    hide_map: HideMap
+    pictures: Mapping[str, bytes]
+
+
 def photos_in(paths: list[Path]) -> list[Path]:
     """The photos named, those of folders in order of name.
 
     Raises
     ------
     BadInput
-        A folder without photos, or two photos whose maps would have the same name.
+        A folder without photos.
     """
     photos: list[Path] = []
     for path in paths:
         if not path.is_dir():
             photos.append(path)
             continue
-        found = sorted(
-            p
-            for p in path.iterdir()
-            if p.suffix.lower() in READABLE and not p.name.endswith((".map.png", ".zones.png", ".marks.png"))
-        )
+        found = sorted(p for p in path.iterdir() if is_photo(p))
         if not found:
             raise BadInput(f"{path}: there are no photos in this folder.")
         photos += found
     return photos
+
+
+def is_photo(path: Path) -> bool:
+    """Whether a file's name is that of a photo, and not of a picture that hidescan made."""
+    made = path.name.endswith(tuple(f".{kind}.png" for kind in PICTURES)) or path.name == CONTACT_SHEET
+    return path.suffix.lower() in READABLE and not made and not path.name.startswith(".")
 
 
 def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
@@ -124,14 +145,32 @@ def with_marks_given(
 
 
 def _map_and_keep(photo: Photo, target: Path, old: HideMap | None, job: Job, settings: Settings) -> HideMap:
-    """Map a photo with what was given before and now; write the map and its picture."""
     inputs = job.inputs if old is None else merged(old.inputs, job.inputs)
-    hide_map = run(photo, inputs, settings, known_for(photo, inputs, job.card_scales))
+    made = make(photo, inputs, old, known_for(photo, inputs, job.card_scales), job.units, settings)
+    return keep(target, made.hide_map, made.pictures, fresh=job.fresh)
+
+
+def make(photo: Photo, inputs: Inputs, old: HideMap | None, known: Known, units: str, settings: Settings) -> Made:
+    """Map a photo and draw the pictures; touches no disk.
+
+    Parameters
+    ----------
+    inputs
+        What was given, now and before.
+    old
+        An earlier map of the same photo, whose marks keep what a person said of them.
+
+    Raises
+    ------
+    BadInput
+        The photo shows nothing that can be measured.
+    """
+    hide_map = run(photo, inputs, settings, known)
     if isinstance(hide_map, NotFound):
         raise BadInput(f"{photo.file}: {hide_map}")
     if old is not None:
         hide_map = carried_over(old, hide_map, settings)
-    return keep(target, hide_map, pictures_of(photo.rgb, hide_map, job.units, settings), fresh=job.fresh)
+    return Made(hide_map, pictures_of(photo.rgb, hide_map, units, settings))
 
 
 def pictures_of(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings: Settings) -> dict[str, bytes]:
@@ -147,11 +186,16 @@ def keep(target: Path, hide_map: HideMap, pictures: Mapping[str, bytes], *, fres
     """Write a map and its pictures; gives the map with its revision."""
     kept = save_map(target, hide_map, fresh=fresh)
     for kind, picture in pictures.items():
-        write_whole(target.with_name(f"{target.name.removesuffix('.hide.json')}.{kind}.png"), picture)
+        write_whole(picture_of(target, kind), picture)
     return kept
 
 
-def known_for(photo: Photo, inputs: Inputs, card_scales: dict[int, XY]) -> Known:
+def picture_of(target: Path, kind: str) -> Path:
+    """Where a picture of a map is kept: NAME.map.png beside NAME.hide.json."""
+    return target.with_name(f"{target.name.removesuffix('.hide.json')}.{kind}.png")
+
+
+def known_for(photo: Photo, inputs: Inputs, card_scales: Mapping[int, XY]) -> Known:
     """What this machine remembers that bears on a photo.
 
     Raises
@@ -159,17 +203,37 @@ def known_for(photo: Photo, inputs: Inputs, card_scales: dict[int, XY]) -> Known
     BadInput
         A lens profile was named that cannot be read or does not fit the photo.
     """
-    return Known(card_scales, _lens(photo, inputs))
+    return known(photo, lenses_for(inputs), card_scales)
 
 
-def _lens(photo: Photo, inputs: Inputs) -> tuple[str, LensProfile] | None:
-    """The profile that was named, which must fit the photo; else the user's own that fits by EXIF."""
+def lenses_for(inputs: Inputs) -> Lenses:
+    """The lens profiles that may bear on a photo.
+
+    Raises
+    ------
+    BadInput
+        The profile that was named cannot be read.
+    """
+    kept = kept_profiles()
     if inputs.lens is None:
-        return kept_profile(photo)
-    profile = read_profile(Path(inputs.lens))
+        return Lenses(None, kept)
+    return Lenses((inputs.lens, kept.get(inputs.lens) or read_profile(Path(inputs.lens))), kept)
+
+
+def known(photo: Photo, lenses: Lenses, card_scales: Mapping[int, XY]) -> Known:
+    """What is remembered that bears on a photo: the profile that was named, else the user's own that fits by EXIF.
+
+    Raises
+    ------
+    BadInput
+        The profile that was named is for pictures of another size.
+    """
+    if lenses.named is None:
+        return Known(card_scales, next(((name, lens) for name, lens in lenses.kept.items() if lens.fits(photo)), None))
+    profile = lenses.named[1]
     if (max(photo.size_px), min(photo.size_px)) != (profile.long_side_px, profile.short_side_px):
         raise BadInput(
             f"{photo.file}: is {photo.width_px} x {photo.height_px}, the lens profile is for "
             f"{profile.long_side_px} x {profile.short_side_px}. Was the photo cropped? Leave --lens away."
         )
-    return inputs.lens, profile
+    return Known(card_scales, lenses.named)

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from hidescan import cli_exports, cli_marks, cli_page, cli_shelf, cli_stretch
+from hidescan import cli_exports, cli_folder, cli_marks, cli_page, cli_shelf, cli_stretch
+from hidescan.cli_folder import Cluster, Shared, ShelfFile, ToShelf, Watch
 from hidescan.problems import BadInput
 
 if TYPE_CHECKING:
@@ -116,6 +117,11 @@ def map_(
     join: Annotated[
         bool, typer.Option("--join", help="The photos show one hide that lay still, and its cards: make one map.")
     ] = False,
+    watch: Watch = False,
+    cluster: Cluster = None,
+    shared: Shared = False,
+    to_shelf: ToShelf = False,
+    shelf: ShelfFile = None,
 ) -> None:
     """Map photographed hides: NAME.hide.json, the pictures .map.png, .zones.png and .marks.png, and a short summary."""
     from hidescan.batch import Job, map_one, photos_in
@@ -128,29 +134,22 @@ def map_(
         thickness, card_scale, tuple(tape or ()), lens, neck, arrow, form, face, species, tuple(inside or ()),
         tuple(outside or ()), tuple(gauge or ()), _table(gauge_file), str(gauge_file), hide,
     )  # fmt: skip
-    found = photos_in(photos)
-    if len(found) > 1 and (option := words.name_pixels()):
+    many = cli_folder.Many(watch, cluster, shared, to_shelf, shelf, json)
+    found = [] if watch else photos_in(photos)
+    if (many.asked or len(found) > 1) and (option := words.name_pixels()):
         raise BadInput(f"{option} names a pixel of one photo; map that photo alone.")
     job = Job(out, words.read(settings.thickness.reading_u_mm), card_scales(), units.value, fresh, force)
+    if join and many.asked:
+        raise BadInput("--join makes one map here and now: leave --watch, --cluster, --to-shelf and --shelf away.")
     if join:
         from hidescan.join_photos import join_photos
 
         written, hide_map = join_photos(found, job, settings)
-        _tell(found[0].stem, hide_map, written, units, json=json)
-        return
-    failed = []
-    for path in _progress(found, quiet=len(found) == 1):
-        try:
-            written, hide_map = map_one(path, job, settings)
-        except BadInput as error:
-            failed.append(path.name)
-            print(error, file=sys.stderr)
-            continue
-        _tell(path.stem, hide_map, written, units, json=json)
-    if failed:
-        if len(found) > 1:
-            print(f"{len(failed)} of {len(found)} photos were not mapped: {', '.join(failed)}", file=sys.stderr)
-        raise typer.Exit(2)
+    elif many.asked or len(found) > 1:
+        raise typer.Exit(cli_folder.map_many(photos, found, job, settings, many))
+    else:
+        written, hide_map = map_one(found[0], job, settings)
+    _tell(found[0].stem, hide_map, written, units, json=json)
 
 
 def _tell(name: str, hide_map: "HideMap", written: Path, units: Units, *, json: bool) -> None:

@@ -1,10 +1,13 @@
 """Writing files whole: a reader never sees half of one, and a full disk or a kill leaves the old one as it was."""
 
 import os
+import re
 import tempfile
 from pathlib import Path
 
 from hidescan.problems import BadInput
+
+_PART = re.compile(r"\..+\.(\d+)-[^.]+\.part")  # a file that is being written, and by which process
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -17,7 +20,7 @@ def write_whole(path: Path, data: bytes) -> None:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
+        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.{os.getpid()}-", suffix=".part")
         try:
             with os.fdopen(handle, "wb") as file:
                 file.write(data)
@@ -30,6 +33,25 @@ def write_whole(path: Path, data: bytes) -> None:
             raise
     except OSError as error:
         raise BadInput(f"{path}: cannot be written ({error.strerror}). Nothing was changed.") from error
+
+
+def clear_abandoned(folder: Path) -> None:
+    """Delete what writers that were killed in the middle of a file left behind; those still at work are let be."""
+    for path in folder.glob(".*.part"):
+        if (match := _PART.fullmatch(path.name)) and not _is_running(int(match[1])):
+            path.unlink(missing_ok=True)
+
+
+def _is_running(pid: int) -> bool:
+    if os.name != "posix":
+        return True  # there is no harmless way to ask
+    try:
+        os.kill(pid, 0)  # signal 0 only asks
+    except ProcessLookupError:
+        return False
+    except PermissionError:
+        return True
+    return True
 
 
 def _umask() -> int:

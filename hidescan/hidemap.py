@@ -388,6 +388,11 @@ def json_schema() -> dict[str, Any]:
     return {**schema, "$schema": "https://json-schema.org/draft/2020-12/schema", "title": "hidescan map"}
 
 
+def as_saved(part: ProgramInfo | Inputs) -> Any:
+    """A part of a map as its file would hold it: plain values, numbers rounded."""
+    return _rounded(TypeAdapter(type(part)).dump_python(part, mode="json"))
+
+
 @cache
 def _adapter() -> TypeAdapter[HideMap]:
     return TypeAdapter(HideMap)

@@ -1,12 +1,11 @@
 """What is known of the camera and the print before the cards are looked at."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 
 import numpy as np
 
 from hidescan.adjustment import Prior
-from hidescan.card import Card
 from hidescan.hidemap import XY, Inputs
 from hidescan.photo import FULL_FRAME_DIAGONAL_MM, Photo
 from hidescan.settings import PlaneSettings
@@ -32,12 +31,13 @@ def print_scale_priors(card_scale: XY | None, settings: PlaneSettings) -> tuple[
     )
 
 
-def with_known_print(inputs: Inputs, cards: tuple[Card, ...], card_scales: Mapping[int, XY]) -> Inputs:
+def with_known_print(inputs: Inputs, numbers: Iterable[int], card_scales: Mapping[int, XY]) -> Inputs:
     """The inputs with the scale that this printed set measured earlier, where none was given now.
 
-    It must be known, and the same, for every card in the photo: prints of different scale share no scale parameter.
+    It must be known, and the same, for every card in the photo (by its number): prints of different scale share no
+    scale parameter.
     """
-    scales = {card_scales.get(card.number) for card in cards}
+    scales = {card_scales.get(number) for number in numbers}
     if inputs.card_scale is not None or len(scales) != 1:
         return inputs
     return replace(inputs, card_scale=scales.pop())

@@ -9,7 +9,6 @@ from platformdirs import user_config_path
 
 from hidescan.files import write_whole
 from hidescan.lens_profile import LensProfile
-from hidescan.photo import Photo
 from hidescan.problems import BadInput
 
 
@@ -76,14 +75,10 @@ def keep_profile(profile: LensProfile) -> Path:
     return path
 
 
-def kept_profile(photo: Photo) -> tuple[str, LensProfile] | None:
-    """The user's own profile that fits a photo's EXIF, with its name."""
+def kept_profiles() -> dict[str, LensProfile]:
+    """The user's own profiles by name."""
     folder = _folder()
-    for path in sorted(folder.glob("*.toml")) if folder.is_dir() else ():
-        profile = read_profile(path)
-        if profile.fits(photo):
-            return path.stem, profile
-    return None
+    return {path.stem: read_profile(path) for path in sorted(folder.glob("*.toml"))} if folder.is_dir() else {}
 
 
 def _folder() -> Path:

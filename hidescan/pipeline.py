@@ -59,7 +59,7 @@ def find_floor(
     cards = search.cards
     if not cards:
         return _no_card(grey, search, settings)
-    inputs = with_known_print(inputs, cards, known.card_scales)
+    inputs = with_known_print(inputs, (card.number for card in cards), known.card_scales)
     priors = _priors(photo, inputs, settings)
     if known.lens is not None:
         inputs = replace(inputs, lens=known.lens[0])

@@ -5,7 +5,9 @@ import cv2
 import numpy as np
 import pytest
 
-from hidescan.lens_file import keep_profile, kept_profile, read_profile, to_toml
+from hidescan.batch import known_for
+from hidescan.hidemap import Inputs
+from hidescan.lens_file import keep_profile, read_profile, to_toml
 from hidescan.lens_profile import LensProfile, make_profile
 from hidescan.photo import Photo
 from hidescan.problems import BadInput, NotFound
@@ -141,12 +143,25 @@ def test_a_zoomed_or_cropped_photo_does_not_match(changes: dict[str, object]) ->
 
 def test_a_kept_profile_is_found_by_exif(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
-    assert kept_profile(photo()) is None
+    assert known_for(photo(), Inputs(), {}).lens is None
     path = keep_profile(profile())
-    found = kept_profile(photo())
+    found = known_for(photo(), Inputs(), {}).lens
     assert found is not None
     assert found[0] == path.stem
-    assert kept_profile(photo(focal_35mm=52.0)) is None
+    assert known_for(photo(focal_35mm=52.0), Inputs(), {}).lens is None
+
+
+def test_a_map_made_with_a_kept_profile_is_mapped_again_with_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A map's inputs hold the profile's name, which is no file beside the photo."""
+    monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
+    name = keep_profile(profile()).stem
+    again = known_for(photo(), Inputs(lens=name), {}).lens
+    assert again is not None
+    assert again[0] == name
+    with pytest.raises(BadInput, match="cannot be read"):
+        known_for(photo(), Inputs(lens="none.toml"), {})
 
 
 def test_a_profile_takes_the_place_of_exif() -> None:

@@ -122,6 +122,11 @@ def map_bytes(db: sqlite3.Connection, map_id: int) -> bytes:
     return zlib.decompress(row[0])
 
 
+def has_map(db: sqlite3.Connection, sha256: str) -> bool:
+    """Whether a map is there, also that of a hide that was removed."""
+    return db.execute("SELECT 1 FROM map WHERE sha256 = ?", (sha256,)).fetchone() is not None
+
+
 def readings_of(db: sqlite3.Connection, hide_id: int) -> dict[str, float]:
     """Gauge readings by zone, mm."""
     return dict(db.execute("SELECT zone, thickness_mm FROM reading WHERE hide_id = ? ORDER BY zone", (hide_id,)))

@@ -92,6 +92,7 @@ STEPS: tuple[tuple[str, ...], ...] = (
         _MARK,
         "CREATE INDEX map_of_hide ON map (hide_id)",
         "CREATE INDEX map_of_photo ON map (photo_sha256)",
+        "CREATE INDEX map_by_content ON map (sha256)",
         "CREATE INDEX cut_of_hide ON cut (hide_id)",
     ),
 )

@@ -1,0 +1,171 @@
+"""`hidescan map` for many photos: workers, progress, the table and the contact sheet."""
+
+import sys
+from collections.abc import Iterable, Iterator
+from contextlib import ExitStack, closing
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from hidescan.problems import BadInput
+
+if TYPE_CHECKING:
+    from hidescan.batch import Job
+    from hidescan.folder.plan import Order
+    from hidescan.folder.run import Engine, Result
+    from hidescan.folder.settings import FolderSettings
+    from hidescan.folder.work import Failed, Mapped, Task
+    from hidescan.settings import Settings
+
+Watch = Annotated[bool, typer.Option("--watch", help="Map each photo of the folder as it arrives; ends with Ctrl-C.")]
+Cluster = Annotated[
+    str | None, typer.Option(help="Address of a dask scheduler whose workers map the photos: tcp://HOST:8786.")
+]
+Shared = Annotated[
+    bool, typer.Option("--shared", help="The cluster sees the photos under the same paths; else they are sent.")
+]
+ToShelf = Annotated[bool, typer.Option("--to-shelf", help="Put every map on your shelf, too.")]
+ShelfFile = Annotated[Path | None, typer.Option("--shelf", help="Put every map on this shelf.")]
+
+
+@dataclass(frozen=True, slots=True)
+class Many:
+    """What was asked for beyond mapping photos one after the other."""
+
+    watch: bool
+    cluster: str | None
+    shared: bool
+    to_shelf: bool
+    shelf: Path | None
+    json: bool
+
+    @property
+    def asked(self) -> bool:
+        """Whether anything was."""
+        return self.watch or self.cluster is not None or self.to_shelf or self.shelf is not None
+
+
+def map_many(named: list[Path], photos: list[Path], job: "Job", settings: "Settings", many: Many) -> int:
+    """Map many photos, say what comes of each, and write the table and the contact sheet.
+
+    Parameters
+    ----------
+    named
+        What the person named: photos, or folders of photos.
+    photos
+        The photos in it; none where they are watched for.
+
+    Returns
+    -------
+    Exit code: 0, 2 where a photo could not be mapped, 1 where a fault of ours was the reason.
+    """
+    from hidescan.folder.plan import Order
+    from hidescan.folder.run import map_photos
+    from hidescan.folder.settings import FolderSettings
+
+    limits = FolderSettings()
+    folder = job.folder or (named[0] if len(named) == 1 and named[0].is_dir() else None)
+    results: list[Result] = []
+    with ExitStack() as stack:
+        shelf = None
+        if many.to_shelf or many.shelf is not None:
+            from hidescan.shelf.database import default_path, open_shelf
+
+            shelf = stack.enter_context(closing(open_shelf(many.shelf or default_path())))
+        order = Order(job, settings, limits, by_content=many.cluster is not None and not many.shared, shelf=shelf)
+        if many.watch:
+            for batch in _arriving(named, limits):
+                results += [_said(result, job.units, many) for result in map_photos(batch, order, _engine(many, batch))]
+                _write_summary(folder, results, order)
+        else:
+            found = map_photos(photos, order, _engine(many, photos))
+            results += [_said(result, job.units, many) for result in _progress(found, len(photos))]
+            _write_summary(folder, results, order)
+    return _closing_words(results, folder, many)
+
+
+def _engine(many: Many, photos: list[Path]) -> "Engine":
+    from hidescan.folder import cluster, local
+    from hidescan.folder.settings import FolderSettings
+    from hidescan.folder.work import do
+
+    def run(tasks: "Iterable[Task]") -> "Iterable[tuple[Task, Mapped | Failed]]":
+        if many.cluster is not None:
+            return cluster.outcomes(tasks, many.cluster, FolderSettings())
+        if len(photos) == 1:
+            return ((task, do(task)) for task in tasks)
+        return local.outcomes(tasks, min(local.cores(), len(photos)), FolderSettings())
+
+    return run
+
+
+def _arriving(named: list[Path], limits: "FolderSettings") -> Iterator[list[Path]]:
+    from hidescan.folder.watch import arrivals
+
+    if len(named) != 1 or not named[0].is_dir():
+        raise BadInput("--watch: name one folder to watch.")
+    print(f"watching {named[0]}; Ctrl-C ends it", file=sys.stderr)
+    return arrivals(named[0], limits)
+
+
+def _progress(results: "Iterator[Result]", count: int) -> "Iterator[Result]":
+    """The results, with a bar and the time left on stderr."""
+    from rich.console import Console
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TextColumn,
+        TimeElapsedColumn,
+        TimeRemainingColumn,
+    )
+
+    columns = (
+        TextColumn("mapping"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn(), TextColumn("left"),
+        TimeRemainingColumn(),
+    )  # fmt: skip
+    # Redirected, what is meant for stdout would come out on stderr.
+    with Progress(*columns, console=Console(stderr=True), redirect_stdout=sys.stdout.isatty()) as bar:
+        yield from bar.track(results, total=count)
+
+
+def _said(result: "Result", units: str, many: Many) -> "Result":
+    """Say what came of a photo, in a line."""
+    from hidescan.hidemap import to_json
+    from hidescan.summary import area_with_u
+
+    made = result.hide_map
+    if made is None:
+        print(result.reason, file=sys.stderr)
+    elif many.json:
+        sys.stdout.write(to_json(made).decode())
+    else:
+        doubts = f", {len(made.warnings)} warnings" if made.warnings else ""
+        before = " (done before)" if result.before else ""
+        print(f"{result.photo.stem}: {made.form.name}, {area_with_u(made.measures.area_net, units)}{doubts}{before}")
+    return result
+
+
+def _write_summary(folder: Path | None, results: "list[Result]", order: "Order") -> None:
+    from hidescan.batch import CONTACT_SHEET
+    from hidescan.files import write_whole
+    from hidescan.folder.summary import TABLE, contact_sheet, table
+
+    if folder is not None and any(result.hide_map is not None for result in results):
+        write_whole(folder / TABLE, table(results))
+        write_whole(folder / CONTACT_SHEET, contact_sheet(results, order.folder_settings))
+
+
+def _closing_words(results: "list[Result]", folder: Path | None, many: Many) -> int:
+    from hidescan.batch import CONTACT_SHEET
+    from hidescan.folder.summary import TABLE
+
+    failed = sorted(result.photo.name for result in results if result.hide_map is None)
+    if folder is not None and len(failed) < len(results) and not many.json:
+        print(f"{len(results) - len(failed)} mapped; {folder / TABLE}, {folder / CONTACT_SHEET}")
+    if not failed:
+        return 0
+    print(f"{len(failed)} of {len(results)} photos were not mapped: {', '.join(failed)}", file=sys.stderr)
+    return 1 if any(result.fault for result in results) else 2
