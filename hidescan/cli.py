@@ -220,6 +220,11 @@ def edit(
         at = photo or map_file.parent / old.photo.file
         hide_map = edit_one(map_file, at, job, words_on_marks, settings, tuple(merge or ()))
     print("\n".join(summary_lines(map_file.name.removesuffix(".hide.json"), hide_map, units.value)))
+    if merge:
+        before = {m.id: (m.kind, m.status) for m in old.marks}
+        new = [m.id for m in hide_map.marks if m.status == "added" and m.id not in before]
+        said = [m.id for m in hide_map.marks if m.id in before and before[m.id] != (m.kind, m.status)]
+        print(f"  merged: added {', '.join(new) or 'none'}; changed {', '.join(said) or 'none'}")
     print(f"  revision {hide_map.revision} of {map_file}")
 
 

@@ -118,8 +118,10 @@ def place_numbers(rings: list[Points], count: int, size_px: tuple[int, int], rad
         if not len(free):  # more marks than the picture has room for
             free = everywhere
         off = np.min([np.hypot(*(free - p).T) for p in ring[:: max(1, len(ring) // 12)]], axis=0)
-        tried = [_spot(place, ring) for place in free[np.argsort(off)[:_MOST_TRIED]]]
-        spots.append(next((spot for spot in tried if _line_is_free(spot, spots, owner, k + 1, gap)), tried[0]))
+        nearest = free[np.argsort(off)[:_MOST_TRIED]]
+        tried = (_spot(place, ring) for place in nearest)
+        chosen = next((spot for spot in tried if _line_is_free(spot, spots, owner, k + 1, gap)), None)
+        spots.append(chosen or _spot(nearest[0], ring))
     return spots
 
 

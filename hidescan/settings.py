@@ -531,7 +531,7 @@ class MarksPictureSettings:
     """The picture of the marks."""
 
     # Long side of the hide: on a phone's screen, 1000 px wide or so, all of it is seen.
-    hide_px: int = 1000
+    hide_px: int = 900
     # Letters of a phone's 4 mm when the picture fills its width.
     letter_px: float = 28.0
     line_px: int = 3
