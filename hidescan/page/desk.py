@@ -128,9 +128,12 @@ class Desk:
         sheet.state = state_of(works.lines(self.folder / name))
 
     async def keep(self, name: str) -> None:
-        """Save the map as a new revision."""
-        at = self.sheet(name).state.at
+        """Save the map as a new revision, and show it just as it was saved."""
+        sheet = self.sheet(name)
+        at = sheet.state.at
         revision = await self.mapper.ask("keep", self.subject(name))
+        sheet.shown_at = -1
+        await self._mapped(name)
         write_whole(self.folder / name / "kept" / "kept.json", json.dumps({"at": at, "revision": revision}).encode())
 
     def answer(self, name: str) -> bytes:

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field, replace
 from typing import TypeVar
 
 from hidescan.hidemap import HideMap, Inputs
+from hidescan.networks import Memory, remembering
 from hidescan.opencv5 import grey_of
 from hidescan.outline import Outline
 from hidescan.photo import Photo
@@ -25,10 +26,16 @@ class Warm:
     most_outlines: int
     floors: dict[Hashable, Floor | NotFound] = field(default_factory=dict)
     outlines: dict[Hashable, Outline | NotFound] = field(default_factory=dict)
+    quick: dict[Hashable, Outline | NotFound] = field(default_factory=dict)
+    memory: Memory = field(default_factory=Memory)
 
 
-def solve(warm: Warm, inputs: Inputs, settings: Settings, say: Say) -> HideMap | NotFound:
-    """What `pipeline.run` gives for these inputs; stages whose own inputs are as before are not run again."""
+def solve(warm: Warm, inputs: Inputs, settings: Settings, say: Say, *, quick: bool) -> HideMap | NotFound:
+    """What `pipeline.run` gives for these inputs; stages whose own inputs are as before are not run again.
+
+    With `quick` the outline after a tap is looked at anew only where the tap changed something: good to a few
+    hundredths of a percent of the area, in half the time.
+    """
     seen_by = (inputs.card_scale, inputs.tapes, inputs.lens)
 
     def floor_now() -> Floor | NotFound:
@@ -44,7 +51,12 @@ def solve(warm: Warm, inputs: Inputs, settings: Settings, say: Say) -> HideMap |
         say("finding the rim")
         return find_hide(warm.photo, floor, settings)
 
-    outline = _remembered(warm.outlines, (*seen_by, inputs.hints, inputs.hide_at_px), warm.most_outlines, outline_now)
+    key = (*seen_by, inputs.hints, inputs.hide_at_px)
+    if quick and key not in warm.outlines:
+        with remembering(warm.memory):
+            outline = _remembered(warm.quick, key, warm.most_outlines, outline_now)
+    else:
+        outline = _remembered(warm.outlines, key, warm.most_outlines, outline_now)
     say("measuring")
     return map_from(warm.photo, floor, outline, settings)
 

@@ -79,7 +79,7 @@ def _answer(bench: Bench, name: str, arguments: tuple[Any, ...], say: Callable[[
 def view(bench: Bench, subject: Subject, say: Callable[[str], None]) -> bytes:
     """The map as the page draws it, or why there is none; makes the picture for the screen as well."""
     warm = _warm(bench, subject, say)
-    found = _map(bench, warm, subject, say)
+    found = _map(bench, warm, subject, say, quick=True)
     photo = warm.photo
     shown: dict[str, Any] = {
         "photo": {"file": photo.file, "width": photo.width_px, "height": photo.height_px, "taken": photo.taken}
@@ -132,14 +132,14 @@ REQUESTS: dict[str, Callable[..., Any]] = {
 
 
 def _found(bench: Bench, subject: Subject, say: Callable[[str], None]) -> HideMap:
-    found = _map(bench, _warm(bench, subject, say), subject, say)
+    found = _map(bench, _warm(bench, subject, say), subject, say, quick=False)
     if isinstance(found, NotFound):
         raise BadInput(str(found))
     return found
 
 
-def _map(bench: Bench, warm: Warm, subject: Subject, say: Callable[[str], None]) -> HideMap | NotFound:
-    found = solve(warm, subject.given.inputs, bench.settings, say)
+def _map(bench: Bench, warm: Warm, subject: Subject, say: Callable[[str], None], *, quick: bool) -> HideMap | NotFound:
+    found = solve(warm, subject.given.inputs, bench.settings, say, quick=quick)
     return found if isinstance(found, NotFound) else with_words(found, subject.given.marks, bench.settings)
 
 
