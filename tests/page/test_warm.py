@@ -16,7 +16,8 @@ SETTINGS = Settings()
 
 def test_the_same_map_as_from_the_start() -> None:
     photo = read_photo(SAMPLES / "goat_on_concrete.jpg", SETTINGS.photo)
-    warm, told = Warm(photo, Known(), 4), []
+    told: list[str] = []
+    warm = Warm(photo, Known(), 4)
     first = solve(warm, Inputs(), SETTINGS, told.append, quick=True)
     assert told == ["finding the cards", "finding the rim", "measuring"]
     assert isinstance(first, HideMap)
