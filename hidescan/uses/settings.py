@@ -1,6 +1,8 @@
 """Every tunable of the uses of a map: its unit, and why it has this value."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+
+from hidescan.settings import UsableSettings
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,3 +90,47 @@ class DotSettings:
     neighbour_field: tuple[float, float, float, float, float] = (0.015, 0.5, 0.02, 0.02, 0.8)
     # A dot this many standard deviations off its neighbours' prediction is not the same dot.
     outlier_sigma: float = 4.0
+
+
+class PlaceSettings:
+    """Placing pieces on hides."""
+
+    # What marks count and how far pieces keep off them.
+    usable: UsableSettings = field(default_factory=UsableSettings)
+    # Outlines are taken this much larger with fewer corners, rims this much smaller: speed against leather. At 0.3 mm a
+    # deer hide loses 0.1 %.
+    coarse_mm: float = 0.3
+    # Outlines with no more corners than this are taken as they are.
+    few_corners: int = 24
+    # How deep two pieces without margin may touch: positions that fit exactly would else be lost to rounding. A tenth
+    # of what a knife follows.
+    slack_mm: float = 0.02
+    # Squares in which the interpolated thickness is looked up; a gauge foot covers 10 mm.
+    thickness_step_mm: float = 10.0
+    # Turns tried: shares of the largest allowed; and for pieces that may turn freely, steps of 15 degrees.
+    turn_shares: tuple[float, ...] = (0.0, -0.5, 0.5, -1.0, 1.0)
+    free_step_deg: float = 15.0
+    # Turns tried for each insertion after the first layout: two take twice the time of one and place more.
+    turns_each: int = 2
+    # Raster on which the contact with rim and neighbours is judged, and how far beyond the outline.
+    contact_step_mm: float = 4.0
+    contact_reach_mm: float = 4.0
+    contact_points: int = 48
+    # Weights of contact and of lying far along the preferred direction, in the choice among free positions.
+    contact_weight: float = 1.0
+    direction_weight: float = 0.6
+    thickness_weight: float = 0.5
+    noise_weight: float = 0.1
+    # Pieces taken up in each round, at most; local rounds are quick, wide ones get out of dead ends.
+    most_taken_up: int = 7
+    # A round's result is kept if it is no worse than the result this many rounds ago (late acceptance, Burke and Bykov
+    # 2017).
+    late: int = 15
+    # Weight of how well pieces lie against how many lie: never worth a piece.
+    quality_weight: float = 0.02
+    # Left and right this near to mirrored places count as alike.
+    mate_mm: float = 100.0
+    # How finely the room that a piece lacks is told.
+    miss_step_mm: float = 0.5
+    # What the last check allows a rule to be missed by: the slack of two pieces, and rounding.
+    tolerance_mm: float = 0.05
