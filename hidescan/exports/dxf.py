@@ -13,23 +13,23 @@ from shapely import distance, get_coordinates, points, simplify
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.exports.layers import NAMES, Layers, layers, polygons
+from hidescan.exports.layers import Layers, Shape, layers, polygons
 from hidescan.hidemap import HideMap
 
 # A knife or a laser follows 0.2 mm; the rim itself is known to a few tenths.
 SIMPLIFIED_MM = 0.2
-# AutoCAD Color Index, as the format defines it: 7 black or white, 1 red, 5 blue, 8 and 9 grey, 30 orange.
-_COLOURS = {"outline": 7, "holes": 1, "back-line": 5, "zones": 8, "marks": 30, "cards": 9}
+# AutoCAD Color Index, as the format defines it: 7 black or white, 1 red, 3 green, 5 blue, 8 and 9 grey, 30 orange.
+_COLOURS = {"outline": 7, "holes": 1, "back-line": 5, "zones": 8, "marks": 30, "cards": 9, "pieces": 3}
 _LOCK = threading.Lock()
 
 
-def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False) -> bytes:
+def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tuple[Shape, ...] = ()) -> bytes:
     """The map as DXF.
 
-    Layers are OUTLINE, HOLES, BACK_LINE, ZONES, MARKS, CARDS and TEXT; what the drawing shows is said in one line of
-    text below it, and what each mark is in a text on it.
+    Layers are OUTLINE, HOLES, BACK_LINE, ZONES, MARKS, CARDS, TEXT, and PIECES where any are placed; what the drawing
+    shows is said in one line of text below it, and what each mark is in a text on it.
     """
-    drawn = layers(hide_map, mirror=mirror)
+    drawn = layers(hide_map, mirror=mirror, pieces=pieces)
     with _repeatable():
         return _drawing(drawn, name, hide_map.photo.sha256)
 
@@ -44,7 +44,7 @@ def _drawing(drawn: Layers, name: str, photo_sha256: str) -> bytes:
     document.header.custom_vars.append("photo sha256", photo_sha256)
     document.header.custom_vars.append("simplified to", f"{SIMPLIFIED_MM} mm")
     space = document.modelspace()
-    for layer in NAMES:
+    for layer in drawn.by_name:
         document.layers.add(_layer(layer), color=_COLOURS[layer])
         for line, closed in _lines(drawn, layer):
             space.add_lwpolyline(line, close=closed, dxfattribs={"layer": _layer(layer)})

@@ -18,9 +18,9 @@ _FRAME = (
 )
 
 
-def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False) -> bytes:
+def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tuple[Shape, ...] = ()) -> bytes:
     """The map as a FeatureCollection: one feature for the outline with its holes, and for each hole, mark, zone ..."""
-    drawn = layers(hide_map, mirror=mirror)
+    drawn = layers(hide_map, mirror=mirror, pieces=pieces)
     net = Shape("outline", "outline with through holes", drawn.net_mm)
     known: dict[str, dict[str, Any]] = {zone.name: {"thickness_mm": zone.thickness_mm} for zone in hide_map.zones}
     for mark in hide_map.marks:

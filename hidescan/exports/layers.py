@@ -46,7 +46,7 @@ class Layers:
     net_mm
         The outline with its through holes, outer ring counter-clockwise.
     by_name
-        The shapes of each layer, keys and order as in `NAMES`.
+        The shapes of each layer, keys and order as in `NAMES`; "pieces" after them where any are placed.
     seen_from
         Which face the picture shows, in words: "seen from the flesh side".
     """
@@ -63,8 +63,8 @@ class Layers:
         return min(x0), min(y0), max(x1), max(y1)
 
 
-def layers(hide_map: HideMap, *, mirror: bool = False) -> Layers:
-    """Sort a map's geometry into layers."""
+def layers(hide_map: HideMap, *, mirror: bool = False, pieces: tuple[Shape, ...] = ()) -> Layers:
+    """Sort a map's geometry into layers, with pieces that are placed on it."""
     net = _polygon(hide_map.outline.hide_mm)
     back, marks = hide_map.back_line, [mark for mark in hide_map.marks if mark.status != "rejected"]
     by_points = {frozenset(mark.hide_mm.coordinates[0]): mark.id for mark in marks if mark.kind == "hole"}
@@ -80,6 +80,8 @@ def layers(hide_map: HideMap, *, mirror: bool = False) -> Layers:
         "holes": [Shape(i, "hole", Polygon(ring)) for i, ring in zip(ids, net.interiors, strict=True)],
         "outline": [Shape("outline", "outline", Polygon(net.exterior))],
     }
+    if pieces:
+        found["pieces"] = list(pieces)
     if back.source != "none":
         found["back-line"].append(Shape("back-line", "back line, tail to neck", LineString(back.curve_mm.coordinates)))
     return Layers(

@@ -2,13 +2,14 @@
 
 from io import BytesIO
 
-from hidescan.exports.layers import layers
+from hidescan.exports.layers import Shape, layers
 from hidescan.exports.pdf_page import (
     BAR_MM,
     LONGEST_PAGE_MM,
     POINTS_PER_MM,
     draw_bar,
     draw_layers,
+    draw_pieces,
     new_canvas,
 )
 from hidescan.hidemap import HideMap
@@ -19,7 +20,7 @@ FOOT_MM = 16.0  # below the hide: the bar and one line of words
 DRAWN = ("zones", "back-line", "marks", "holes", "outline")
 
 
-def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False) -> bytes:
+def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tuple[Shape, ...] = ()) -> bytes:
     """The hide at 1:1 on one page.
 
     Raises
@@ -27,7 +28,7 @@ def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False) -> bytes:
     BadInput
         Longer than a PDF page can be; tiles still work.
     """
-    drawn = layers(hide_map, mirror=mirror)
+    drawn = layers(hide_map, mirror=mirror, pieces=pieces)
     x0, y0, x1, y1 = drawn.net_mm.bounds
     width = max(x1 - x0, BAR_MM) + 2 * MARGIN_MM
     height = y1 - y0 + 2 * MARGIN_MM + FOOT_MM
@@ -41,6 +42,7 @@ def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False) -> bytes:
     canvas.saveState()
     canvas.translate(MARGIN_MM - x0, MARGIN_MM + FOOT_MM - y0)
     draw_layers(canvas, drawn, DRAWN)
+    draw_pieces(canvas, drawn)
     canvas.restoreState()
     draw_bar(canvas, MARGIN_MM, MARGIN_MM)
     canvas.drawString(

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
 POINTS_PER_MM = 72.0 / 25.4
 PAPERS_MM = {"a4": A4_MM, "letter": LETTER_MM}
 BAR_MM = 100.0
+NAME_MM = 8.0  # of a piece's name
+TICK_MM = 100.0  # between ticks along the back line
 LONGEST_PAGE_MM = 5080.0  # 14 400 units of 1/72 inch (ISO 32000-1, annex C.2)
 
 # Line width mm, red, green, blue, dashes mm. What is cut is solid.
@@ -26,6 +28,7 @@ _PENS: dict[str, tuple[float, tuple[float, float, float], tuple[float, ...]]] = 
     "back-line": (0.5, (0.0, 0.3, 0.65), (20, 5, 4, 5)),
     "zones": (0.3, (0.55, 0.55, 0.55), (6, 4)),
     "marks": (0.4, (0.75, 0.3, 0.0), (3, 2)),
+    "pieces": (0.5, (0.0, 0.38, 0.19), ()),
 }
 
 
@@ -40,6 +43,32 @@ def new_canvas(buffer: BytesIO, size_mm: tuple[float, float], title: str) -> "Ca
     canvas.setCreator("hidescan")
     canvas.setViewerPreference("PrintScaling", "None")  # ISO 32000-1, 12.2
     return canvas
+
+
+def draw_pieces(canvas: "Canvas", drawn: Layers) -> None:
+    """Placed pieces with their names, and ticks along the back line to line the print up on the leather by."""
+    if "pieces" not in drawn.by_name:
+        return
+    draw_layers(canvas, drawn, ("pieces",))
+    canvas.setFillGray(0)
+    canvas.setStrokeColorRGB(*_PENS["back-line"][1])
+    for shape in drawn.by_name["pieces"]:
+        x0, y0, x1, y1 = shape.geometry.bounds
+        size = min(NAME_MM, 1.6 * (x1 - x0) / max(len(shape.id), 1), (y1 - y0) / 2)
+        canvas.setFont("Helvetica", size)
+        at = shape.geometry.representative_point()
+        canvas.drawCentredString(at.x, at.y - size / 3, shape.id)
+    canvas.setFont("Helvetica", 4.0)
+    for shape in drawn.by_name["back-line"]:
+        line: LineString = shape.geometry
+        for n in range(int(line.length // TICK_MM) + 1):
+            at, on = line.interpolate(n * TICK_MM), line.interpolate(n * TICK_MM + 1.0)
+            dx, dy = on.x - at.x, on.y - at.y
+            norm = max((dx * dx + dy * dy) ** 0.5, 1e-9)
+            half = 6.0 if n % 5 else 12.0
+            x, y = -half * dy / norm, half * dx / norm
+            canvas.line(at.x - x, at.y - y, at.x + x, at.y + y)
+            canvas.drawString(at.x + abs(x) + 1.5, at.y - 1.4, f"{n * TICK_MM:.0f}")
 
 
 def draw_layers(canvas: "Canvas", drawn: Layers, names: Iterable[str], *, width: float = 1.0) -> None:

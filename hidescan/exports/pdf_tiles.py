@@ -11,9 +11,17 @@ from typing import TYPE_CHECKING
 
 from shapely import box, prepare, simplify
 
-from hidescan.exports.layers import Layers, layers
+from hidescan.exports.layers import Layers, Shape, layers
 from hidescan.exports.pdf_full import DRAWN
-from hidescan.exports.pdf_page import PAPERS_MM, POINTS_PER_MM, draw_bar, draw_geometry, draw_layers, new_canvas
+from hidescan.exports.pdf_page import (
+    PAPERS_MM,
+    POINTS_PER_MM,
+    draw_bar,
+    draw_geometry,
+    draw_layers,
+    draw_pieces,
+    new_canvas,
+)
 from hidescan.hidemap import HideMap
 
 if TYPE_CHECKING:
@@ -76,7 +84,9 @@ def grid_over(drawn: Layers, paper: str) -> Grid:
     return Grid((x0 + x1 - width) / 2, (y0 + y1 + height) / 2, window, columns, rows)
 
 
-def to_bytes(hide_map: HideMap, *, name: str, paper: str, mirror: bool = False) -> bytes:
+def to_bytes(
+    hide_map: HideMap, *, name: str, paper: str, mirror: bool = False, pieces: tuple[Shape, ...] = ()
+) -> bytes:
     """The hide at 1:1 over sheets of paper.
 
     Parameters
@@ -84,7 +94,7 @@ def to_bytes(hide_map: HideMap, *, name: str, paper: str, mirror: bool = False) 
     paper
         "a4" or "letter".
     """
-    drawn = layers(hide_map, mirror=mirror)
+    drawn = layers(hide_map, mirror=mirror, pieces=pieces)
     grid = grid_over(drawn, paper)
     tiles = _with_leather(drawn, grid)
     buffer = BytesIO()
@@ -128,6 +138,7 @@ def _forms(canvas: "Canvas", drawn: Layers) -> None:
     x0, y0, x1, y1 = drawn.bounds_mm
     canvas.beginForm("hide", x0 - 5, y0 - 5, x1 + 5, y1 + 5)
     draw_layers(canvas, drawn, DRAWN)
+    draw_pieces(canvas, drawn)
     canvas.endForm()
     canvas.beginForm("silhouette", x0 - 5, y0 - 5, x1 + 5, y1 + 5)
     draw_geometry(canvas, simplify(drawn.net_mm, 2.0), fill=True)

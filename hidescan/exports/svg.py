@@ -22,10 +22,11 @@ _STYLES = {
     "zones": 'stroke="#808080" stroke-dasharray="6 4"',
     "marks": 'stroke="#c05000"',
     "cards": 'stroke="#b0b0b0" stroke-dasharray="1 3"',
+    "pieces": 'stroke="#006030"',
 }
 
 
-def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False) -> bytes:
+def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tuple[Shape, ...] = ()) -> bytes:
     """The map as SVG.
 
     Parameters
@@ -34,8 +35,10 @@ def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False) -> bytes:
         What to call the hide in the title.
     mirror
         As seen from the other face.
+    pieces
+        Pieces placed on it.
     """
-    drawn = layers(hide_map, mirror=mirror)
+    drawn = layers(hide_map, mirror=mirror, pieces=pieces)
     x0, y0, x1, y1 = drawn.bounds_mm
     left, top = x0 - MARGIN_MM, y1 + MARGIN_MM
     width, height = x1 - x0 + 2 * MARGIN_MM, y1 - y0 + 2 * MARGIN_MM

@@ -75,7 +75,9 @@ def place_pieces(
     times = 1 + math.ceil(usable / sum(p.area_mm2 * p.pieces for p in pieces)) if fill else 1
     items = items_of(pieces, times)
     fixed = {} if keep is None else _fixed(keep, leathers, items)
-    layout = search(leathers, items, fixed, settings, seed=seed, rounds=rounds, seconds=seconds)
+    layout = search(
+        leathers, items, fixed, settings, back=0.0 if fill else 1.0, seed=seed, rounds=rounds, seconds=seconds
+    )
     placed = _described(leathers, items, layout, set(fixed))
     for leather in leathers:
         own = [p for p in placed if p.hide == leather.name and not p.kept]
@@ -198,8 +200,7 @@ def _thickness_under(
         touched = [
             k for k, zone in enumerate(leather.zones) if zone.polygon.intersection(outline).area > 1e-3 * outline.area
         ]
-        k = min(touched or [0], key=lambda k: leather.thickness.mean_mm[k])
-        thinnest, u = leather.thickness.mean_mm[k], leather.thickness.u_mm[k]
+        thinnest, u = min((leather.thickness.mean_mm[k], leather.thickness.u_mm[k]) for k in touched or [0])
     else:
         x0, y0, x1, y1 = outline.bounds
         grid = np.stack(np.meshgrid(np.linspace(x0, x1, 25), np.linspace(y0, y1, 25)), axis=-1).reshape(-1, 2)

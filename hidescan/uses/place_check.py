@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 
+from shapely import prepare
 from shapely.geometry import Polygon
 
 from hidescan.uses.pieces_file import Piece
@@ -35,16 +36,20 @@ def broken_rules(
     slack = settings.tolerance_mm
     said: list[str] = []
     there = [(p, outline_of(p)) for p in others if p.hide == leather.name]
+    rooms = {}
     for one in placed:
         rules, outline = kinds[one.piece].rules, outline_of(one)
-        room = room_for(leather, rules, settings).buffer(slack)
-        if not room.covers(outline):
+        if one.piece not in rooms:
+            rooms[one.piece] = room_for(leather, rules, settings).buffer(slack)
+            prepare(rooms[one.piece])
+        if not rooms[one.piece].covers(outline):
             said.append(f"{one.id}: {_why_not(leather, one, kinds[one.piece], settings)}")
         if rules.turn_deg is not None and abs(one.angle_deg) > rules.turn_deg + 1e-6:
             said.append(f"{one.id}: turned {abs(one.angle_deg):.1f} degrees from the back line")
         for other, shape in there:
-            gap = (rules.margin_mm + kinds[other.piece].rules.margin_mm) / 2
-            if outline.distance(shape) < gap - slack or outline.buffer(-slack).intersects(shape.buffer(-slack)):
+            gap, apart = (rules.margin_mm + kinds[other.piece].rules.margin_mm) / 2, outline.distance(shape)
+            overlap = apart == 0 and outline.buffer(-slack).intersects(shape.buffer(-slack))
+            if apart < gap - slack or overlap:
                 said.append(f"{one.id}: nearer than {gap:g} mm to {other.id}")
         there.append((one, outline))
     return tuple(said)

@@ -6,6 +6,7 @@ from dataclasses import replace
 import numpy as np
 from shapely.geometry import Polygon
 
+from hidescan.geometry import counter_clockwise
 from hidescan.uses.pieces_file import COVERABLE, Piece
 from hidescan.uses.place_leather import mark_polygon
 from hidescan.uses.place_nofit import PER_MM
@@ -15,7 +16,7 @@ from hidescan.uses.place_table import Spot, Table, Taste
 from hidescan.uses.placing import NearestMiss
 from hidescan.uses.settings import PlaceSettings
 
-_STILL = Taste((0.0, -1.0), 1.0, 0.0)
+_STILL = Taste((0.0, -1.0), 1.0, 0.0, 0.0)
 
 
 def nearest_miss(table: Table, item: Item, settings: PlaceSettings) -> tuple[str, NearestMiss | None]:
@@ -27,6 +28,13 @@ def nearest_miss(table: Table, item: Item, settings: PlaceSettings) -> tuple[str
         spot = _spot(table, looser, mirrored, settings)
         if spot is None:
             continue
+        if rule == "min_thickness_mm":  # the thickest place that would do
+            low, high = 0.0, piece.rules.min_thickness_mm
+            while high - low > settings.miss_thickness_mm:
+                middle = (low + high) / 2
+                less = replace(piece, rules=replace(piece.rules, min_thickness_mm=middle))
+                better = _spot(table, less, mirrored, settings)
+                low, high, spot = (low, middle, spot) if better is None else (middle, high, better)
         lacking, unit, words = _lacking(table, piece, rule, spot)
         miss = NearestMiss(table.leathers[spot.hide].name, _xy(spot), spot.pose.turned_deg, rule, lacking, unit)
         return f"{words} ({miss.hide}, {spot.at_mm[1]:.0f} mm from the tail, {_side(spot)})", miss
@@ -102,11 +110,12 @@ def _spot(table: Table, piece: Piece, mirrored: bool, settings: PlaceSettings) -
 
 
 def _shrunk(piece: Piece, by_mm: float) -> Piece:
-    """The piece smaller by so much on all sides, about the same middle."""
+    """The piece smaller by so much on all sides, unturned."""
     outline = Polygon(piece.ring_mm)
     inner = outline.buffer(-by_mm, join_style="mitre")
     largest = max(getattr(inner, "geoms", [inner]), key=lambda part: float(part.area))
-    return replace(piece, ring_mm=np.array(largest.exterior.coords)[:-1][::-1], spots_mm=())
+    ring = counter_clockwise(np.array(largest.exterior.coords)[:-1])
+    return replace(piece, ring_mm=ring, spots_mm=(), rules=replace(piece.rules, turn_deg=0.0))
 
 
 def _half_width(piece: Piece) -> float:

@@ -21,7 +21,7 @@ from hidescan.uses.place_shapes import Pose, solid, turns
 from hidescan.uses.place_table import Spot, Table, Taste
 from hidescan.uses.settings import PlaceSettings
 
-# Lay toward the tail and the back first, then other ways; the first layout is the best of these.
+# First layouts: toward the tail, toward the neck, then to either side; the search goes on from the best.
 _WAYS = ((0.0, -1.0), (0.0, 1.0), (-0.7, -0.7), (0.7, -0.7))
 
 
@@ -68,6 +68,7 @@ def search(
     fixed: dict[int, Spot],
     settings: PlaceSettings,
     *,
+    back: float,
     seed: int,
     rounds: int | None,
     seconds: float | None,
@@ -79,11 +80,13 @@ def search(
     ----------
     fixed
         Items that stay where they are.
+    back
+        How much nearness to the back line counts, 0 to 1: less where every piece of leather is needed.
     rounds, seconds
         When to stop, whichever comes first; None for no limit. The first layout is always finished.
     """
     start = clock()
-    work = _Work(leathers, items, fixed, settings, np.random.default_rng(seed))
+    work = _Work(leathers, items, fixed, settings, np.random.default_rng(seed), back)
 
     def over(done: int) -> bool:
         return (rounds is not None and done >= rounds) or (seconds is not None and clock() - start >= seconds)
@@ -99,9 +102,12 @@ def search(
     work.restore(best)
     current = best
     late = deque([current.value] * settings.late, maxlen=settings.late)
-    while not over(done) and not work.finished(best):
+    better = done
+    while not over(done) and not (len(best.spots) == len(items) and done - better >= settings.patience):
         made = work.again(current)
         done += 1
+        if made.value > best.value + 1e-9:
+            better = done
         if made.value >= min(late[0], current.value):
             current = made
         else:
@@ -121,8 +127,9 @@ class _Work:
         fixed: dict[int, Spot],
         settings: PlaceSettings,
         rng: np.random.Generator,
+        back: float,
     ) -> None:
-        self.items, self.fixed, self.settings, self.rng = items, fixed, settings, rng
+        self.items, self.fixed, self.settings, self.rng, self.back = items, fixed, settings, rng, back
         self.table = Table(leathers, settings)
         self.way: tuple[float, float] = _WAYS[0]
         self.area = {n: item.piece.area_mm2 for n, item in enumerate(items)}
@@ -139,15 +146,11 @@ class _Work:
             if n not in self.table.spots:
                 self.table.put(n, self.items[n].piece, spot)
 
-    def finished(self, layout: Layout) -> bool:
-        """Nothing can get better: everything has its place, and there is one piece only."""
-        return len(layout.spots) == len(self.items) == 1
-
     def layout(self) -> Layout:
         """The table as it is now."""
         spots = {n: spot for n, (_, spot) in self.table.spots.items()}
         laid = sum(self.area[n] for n in spots)
-        good = sum(self.area[n] * (self.table.quality(n, self.way) + self._mated(n)) for n in spots)
+        good = sum(self.area[n] * (self.table.quality(n, self.way, self.back) + self._mated(n)) for n in spots)
         return Layout(spots, 0, (laid + self.settings.quality_weight * good) / self.asked)
 
     def _mated(self, n: int) -> float:
@@ -166,7 +169,7 @@ class _Work:
             if n not in self.fixed:
                 self.table.take(n)
         order = sorted(range(len(self.items)), key=lambda n: (-self.area[n], n))
-        self._lay(order, Taste(way, 1.0, 0.0), None, first=True)
+        self._lay(order, Taste(way, 1.0, self.back, 0.0), None, first=True)
         return self.layout()
 
     def again(self, current: Layout) -> Layout:
@@ -195,7 +198,7 @@ class _Work:
         order = todo[np.argsort(-sizes * noise, kind="stable")].tolist()
         angle = rng.uniform(0, 2 * np.pi)
         way = self.way if rng.random() < 0.4 else (float(np.cos(angle)), float(np.sin(angle)))
-        taste = Taste(way, float(rng.choice([0.3, 1.0, 2.0])), s.noise_weight if rng.random() < 0.5 else 0.0)
+        taste = Taste(way, float(rng.choice([0.3, 1.0, 2.0])), self.back, s.noise_weight if rng.random() < 0.5 else 0.0)
         wide = rng.random() < 0.15
         self._lay(order, taste, None if wide else window, hide=hide)
         return self.layout()
@@ -226,11 +229,10 @@ class _Work:
             elif self._lay_pair(n, mate, taste, window, self._hides(hide), first):
                 continue
             hopeless.add(kind)
-        for n, (_, spot) in list(self.table.spots.items()):  # a piece whose mate found no place is of no use
+        for n in list(self.table.spots):  # a piece whose mate found no place is of no use
             mate = self.items[n].mate
             if mate is not None and mate not in self.table.spots and n not in self.fixed:
                 self.table.take(n)
-                del spot
 
     def _hides(self, hide: int | None) -> list[int]:
         every = list(range(len(self.table.leathers)))

@@ -39,10 +39,15 @@ class Spot:
 
 @dataclass(frozen=True, slots=True)
 class Taste:
-    """What makes one free position better than another: which way to lie, and how much chance decides."""
+    """What makes one free position better than another.
+
+    `towards` is which way to lie, `contact` how much touching counts, `back` how much nearness to the back line does,
+    `noise` how much chance decides.
+    """
 
     towards: tuple[float, float]
     contact: float
+    back: float
     noise: float
 
 
@@ -179,11 +184,11 @@ class Table:
         n = int(np.argmax(score))
         return float(score[n]), Spot(hide, pose, int(at[n, 0]), int(at[n, 1]))
 
-    def quality(self, item: int, towards: tuple[float, float]) -> float:
-        """How well a piece lies where it is, about 0 to 1: along the preferred direction, and thick where it needs."""
+    def quality(self, item: int, towards: tuple[float, float], back: float) -> float:
+        """How well a piece lies where it is: along the preferred direction, near the back, thick where it needs."""
         piece, spot = self.spots[item]
         shape = self.solid(piece, spot.pose)
-        return float(self._rasters[spot.hide].score(shape, spot.at_mm[None], Taste(towards, 0.0, 0.0), piece)[0])
+        return float(self._rasters[spot.hide].score(shape, spot.at_mm[None], Taste(towards, 0.0, back, 0.0), piece)[0])
 
     def gap(self, hide: int, rng: np.random.Generator) -> Points:
         """A point of leather, mm; more often one that no piece covers."""
@@ -209,7 +214,7 @@ class _Raster:
         self.leather = leather
 
     def _px(self, coords: object) -> NDArray[np.int32]:
-        return np.rint((np.array(coords) - self.origin) / self.settings.contact_step_mm).astype(np.int32)
+        return np.asarray(np.rint((np.array(coords) - self.origin) / self.settings.contact_step_mm), dtype=np.int32)
 
     def mark(self, shape: Solid, spot: Spot, change: int) -> None:
         """Add or take away a piece."""
@@ -226,6 +231,8 @@ class _Raster:
         """Contact with what is taken, nearness to the preferred direction, thickness under the spots that need it."""
         s = self.settings
         total = s.direction_weight * ((at_mm - self.middle) / self.size) @ np.array(taste.towards)
+        if taste.back:
+            total = total - s.back_weight * taste.back * 2 * np.abs(at_mm[:, 0]) / self.size[0]
         if taste.contact:
             feel = np.rint((shape.feelers_mm[None] + at_mm[:, None] - self.origin) / s.contact_step_mm).astype(int)
             feel = np.clip(feel, 0, np.array(self.taken.shape[::-1]) - 1)
@@ -246,14 +253,14 @@ class _Raster:
             mean = self.leather.thickness.predict(grid.reshape(-1, 2))[0].reshape(rows, columns)
             self.thickness = mean / max(float(mean.mean()), 1e-9)
         c, r = np.clip(np.rint((points_mm - low) / step).astype(int), 0, (columns - 1, rows - 1)).T
-        return self.thickness[r, c]
+        return np.asarray(self.thickness[r, c])
 
     def somewhere(self, rng: np.random.Generator) -> Points:
         rows, columns = np.nonzero(self.taken == 0)
         if len(rows) == 0 or rng.random() < 0.2:
-            return self.middle + (rng.random(2) - 0.5) * self.size
+            return np.asarray(self.middle + (rng.random(2) - 0.5) * self.size)
         n = int(rng.integers(len(rows)))
-        return np.array([columns[n], rows[n]]) * self.settings.contact_step_mm + self.origin
+        return np.asarray(np.array([columns[n], rows[n]]) * self.settings.contact_step_mm + self.origin)
 
 
 def _inner(rooms: tuple[Polygon, ...], shape: Solid) -> Paths:

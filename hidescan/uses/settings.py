@@ -92,6 +92,7 @@ class DotSettings:
     outlier_sigma: float = 4.0
 
 
+@dataclass(frozen=True, slots=True)
 class PlaceSettings:
     """Placing pieces on hides."""
 
@@ -119,6 +120,8 @@ class PlaceSettings:
     # Weights of contact and of lying far along the preferred direction, in the choice among free positions.
     contact_weight: float = 1.0
     direction_weight: float = 0.6
+    # Where there is leather to spare: the best of it lies along the back (common practice, no source).
+    back_weight: float = 0.8
     thickness_weight: float = 0.5
     noise_weight: float = 0.1
     # Pieces taken up in each round, at most; local rounds are quick, wide ones get out of dead ends.
@@ -126,11 +129,31 @@ class PlaceSettings:
     # A round's result is kept if it is no worse than the result this many rounds ago (late acceptance, Burke and Bykov
     # 2017).
     late: int = 15
+    # When everything has its place, this many rounds without anything better are enough.
+    patience: int = 60
     # Weight of how well pieces lie against how many lie: never worth a piece.
     quality_weight: float = 0.02
     # Left and right this near to mirrored places count as alike.
     mate_mm: float = 100.0
     # How finely the room that a piece lacks is told.
     miss_step_mm: float = 0.5
+    miss_thickness_mm: float = 0.02
     # What the last check allows a rule to be missed by: the slack of two pieces, and rounding.
     tolerance_mm: float = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class OffcutSettings:
+    """Which offcuts are worth keeping: a strap or a patch can still be cut from them (a judgement)."""
+
+    least_area_mm2: float = 10_000.0
+    least_width_mm: float = 50.0
+    # Parts that hang together by less than this are parted.
+    bridge_mm: float = 30.0
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceDrawSettings:
+    """The picture of a placing."""
+
+    long_side_px: int = 1800  # as the other overlays: readable on a phone

@@ -42,7 +42,8 @@ def laid_out(seed: int, *, marks: int = 5, gauged: bool = False, species: str = 
     outer = Polygon(ring)
     if not outer.exterior.is_ccw:
         ring = ring[::-1]
-    entries, holes = [], []
+    entries: list[MarkEntry] = []
+    holes: list[Ring] = []
     taken: list[Polygon] = []
     while len(entries) < marks:
         x0, y0, x1, y1 = outer.bounds
@@ -67,7 +68,7 @@ def laid_out(seed: int, *, marks: int = 5, gauged: bool = False, species: str = 
         thick = {"butt": 1.6, "shoulder": 1.5, "neck": 1.7}.get(zone.name, 1.1)
         zones.append(ZoneEntry(zone.name, MultiPolygonGeometry(parts), zone.area_mm2, thick, 0.3))
     base = rectangle_map()
-    gauge = ()
+    gauge: tuple[GaugeInput, ...] = ()
     if gauged:
         spots = [
             np.array(p.coords[0])
