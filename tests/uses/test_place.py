@@ -128,9 +128,7 @@ def test_what_does_not_fit_is_named_with_what_it_lacks() -> None:
     made = place(maps, (big, thick, zoned))
     missed = {m.piece: m for m in made.missed}
     assert missed["sole"].nearest is not None and missed["sole"].nearest.rule == "min_thickness_mm"
-    assert missed["sole"].nearest.lacking == pytest.approx(
-        0.15, abs=0.02
-    )  # the butt has 1.6 mm; the neck's 1.7 is too small
+    assert missed["sole"].nearest.lacking == pytest.approx(0.05, abs=0.02)  # the neck has 1.7 mm
     assert "mm too thin" in missed["sole"].reason
     assert missed["sock"].nearest is not None and missed["sock"].nearest.rule == "zones"
     panel = missed["panel"].nearest
