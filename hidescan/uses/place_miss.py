@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 import numpy as np
+from shapely import union_all
 from shapely.geometry import Polygon
 
 from hidescan.geometry import counter_clockwise
@@ -25,7 +26,7 @@ def nearest_miss(table: Table, item: Item, settings: PlaceSettings) -> tuple[str
     if item.mate is not None and _spot(table, piece, mirrored, settings) is not None:
         return "there is room for one of the pair, not for both on one hide", None
     for rule, looser in _looser(piece):
-        spot = _spot(table, looser, mirrored, settings)
+        spot = _spot(table, looser, mirrored, settings, near=piece.rules.zones if rule == "zones" else ())
         if spot is None:
             continue
         if rule == "min_thickness_mm":  # the thickest place that would do
@@ -48,7 +49,8 @@ def nearest_miss(table: Table, item: Item, settings: PlaceSettings) -> tuple[str
         else:
             high, found = shrink, spot
     if found is None:
-        return "no rule given up alone makes room for it", None
+        x0, y0, x1, y1 = Polygon(piece.ring_mm).bounds
+        return f"no rule given up alone makes room for it ({x1 - x0:.0f} x {y1 - y0:.0f} mm as drawn)", None
     name = table.leathers[found.hide].name
     miss = NearestMiss(name, _xy(found), found.pose.turned_deg, "room", high, "mm")
     return f"no room: it would lie {high:.0f} mm too far over its neighbours or the rim ({name}, {_where(found)})", miss
@@ -98,12 +100,21 @@ def _lacking(table: Table, piece: Piece, rule: str, spot: Spot) -> tuple[float, 
     return rules.margin_mm, "mm", f"it would fit without its margin of {rules.margin_mm:g} mm"
 
 
-def _spot(table: Table, piece: Piece, mirrored: bool, settings: PlaceSettings) -> Spot | None:
+def _spot(
+    table: Table, piece: Piece, mirrored: bool, settings: PlaceSettings, near: tuple[str, ...] = ()
+) -> Spot | None:
+    """A free place: the nearest to the middle of some zones, if any are named."""
     rng = np.random.default_rng(0)  # not drawn from: the taste has no noise
     for hide in range(len(table.leathers)):
         straight = sorted(turns(piece.rules, settings), key=lambda turn: abs(angle_to_back_deg(turn)))
         for turn in straight:
             regions = table.free(piece, Pose(turn, mirrored), hide)
+            wanted = [z.polygon for z in table.leathers[hide].zones if z.name in near]
+            if regions and wanted:
+                corners = np.vstack([np.array(path) for path in regions])
+                middle = np.array(union_all(wanted).centroid.coords[0]) * PER_MM
+                x, y = corners[int(np.argmin(np.linalg.norm(corners - middle, axis=1)))]
+                return Spot(hide, Pose(turn, mirrored), int(x), int(y))
             if regions:
                 return table.best(piece, Pose(turn, mirrored), hide, regions, _STILL, rng)[1]
     return None

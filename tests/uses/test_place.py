@@ -122,7 +122,7 @@ def test_several_hides_take_what_one_cannot() -> None:
 
 def test_what_does_not_fit_is_named_with_what_it_lacks() -> None:
     maps = {"hide": laid_out(10, marks=0)}
-    big = Piece("panel", np.array([(0, 0), (3000, 0), (3000, 500), (0, 500)], float), 90.0, PieceRules())
+    big = Piece("panel", np.array([(0, 0), (900, 0), (900, 900), (0, 900)], float), 90.0, PieceRules())
     thick = replace(uppers(1)[0], id="sole", rules=PieceRules(min_thickness_mm=1.75, pair=False))
     zoned = replace(uppers(1)[0], id="sock", rules=PieceRules(zones=("neck",), margin_mm=60.0, count=2))
     made = place(maps, (big, thick, zoned))
@@ -132,7 +132,7 @@ def test_what_does_not_fit_is_named_with_what_it_lacks() -> None:
     assert "mm too thin" in missed["sole"].reason
     assert missed["sock"].nearest is not None and missed["sock"].nearest.rule == "zones"
     panel = missed["panel"].nearest
-    assert panel is not None and panel.rule == "room" and panel.lacking > 100
+    assert panel is not None and panel.rule == "room" and 60 < panel.lacking < 400
 
 
 def test_a_hide_without_a_back_line_takes_only_pieces_without_grain() -> None:
