@@ -51,7 +51,7 @@ def styled(image: Image.Image, points: Points, style: LineStyle, line: int) -> N
     width = max(2, round(style.width * line))
     along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(points, axis=0), axis=1))]
     period = sum(style.dashes) * width
-    if not style.dashes or along[-1] < 1.5 * period:
+    if not style.dashes or along[-1] < 1.2 * period:
         stroke(image, [tuple(p) for p in points.tolist()], style.colour, width)
         return
     scale = along[-1] / round(along[-1] / period) / period  # whole patterns, so that a ring closes

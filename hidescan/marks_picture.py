@@ -75,6 +75,9 @@ def marks_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, setting
     for mark, spot in zip(marks, spots, strict=False):
         _number(pen, spot.at, radius, mark, settings.letter_px)
     _scale(pen, raster, (margin, raster.height_px + 2 * margin + line_px // 2), units, settings.letter_px)
+    if any(mark.status != "found" for mark in listed):
+        end = (width - margin // 2, raster.height_px + 2 * margin + line_px // 2)
+        pen.text(end, "black: confirmed, square: added", font=letters, fill=_SOFT, anchor="rm")
     _list(image, listed, len(marks) - len(listed), (margin // 2, below), line_px, units, settings)
     return png(image)
 
@@ -196,7 +199,7 @@ def _list(
     units: str,
     settings: MarksPictureSettings,
 ) -> None:
-    """Two columns: number, the kind's line, its name, size, and how sure it is."""
+    """Two columns: number, the kind's line, its name, size, and how sure the program is where nobody else said."""
     pen, letters = ImageDraw.Draw(image), font(settings.letter_px)
     left, top = corner
     column = (image.width - 2 * left) // 2
@@ -207,8 +210,8 @@ def _list(
         pen.text((swatch - 0.3 * settings.letter_px, y), str(number_of(mark)), font=letters, fill=_INK, anchor="rm")
         styled(image, np.array([[swatch, y], [swatch + 60.0, y]]), MARK_STYLES[mark.kind], settings.line_px)
         size = f"{format_length(mark.length_mm, units).split()[0]} x {format_length(mark.width_mm, units)}"
-        sure = mark.status if mark.status != "found" else f"{min(99.0, 100 * mark.confidence):.0f} %"
-        pen.text((swatch + 72, y), f"{mark.kind} {size}, {sure}", font=letters, fill=_INK, anchor="lm")
+        sure = f", {min(99.0, 100 * mark.confidence):.0f} %" if mark.status == "found" else ""
+        pen.text((swatch + 72, y), f"{mark.kind} {size}{sure}", font=letters, fill=_INK, anchor="lm")
     if not listed:
         pen.text((left, top + line_px // 2), "no marks found", font=letters, fill=_INK, anchor="lm")
     if unlisted:
