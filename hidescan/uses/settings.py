@@ -157,3 +157,44 @@ class PlaceDrawSettings:
     """The picture of a placing."""
 
     long_side_px: int = 1800  # as the other overlays: readable on a phone
+class TemplateSettings:
+    """Card templates from a photo."""
+
+    # Long side of the copy in which templates are told from the floor: some 1.2 mm a pixel over a table.
+    coarse_px: int = 900
+    # Band along the picture's border, share of its side, taken for floor; and colours a floor is described by: boards,
+    # their joints, light and shade.
+    border_share: float = 0.03
+    floor_colours: int = 5
+    # Lightness counts less than colour: light falls off over a floor.
+    lightness_weight: float = 0.7
+    grabcut_rounds: int = 2
+    # Smaller than this it is a crumb, a pen or a ruler's end.
+    least_area_mm2: float = 800.0
+    # Half width of the strip along the coarse edge in which the edge proper is looked for.
+    strip_mm: float = 3.0
+    # But never fewer pixels of the coarse copy.
+    strip_coarse_px: float = 2.0
+    # Reach of the means of template and floor on both sides of the edge: past any ink line, within even light.
+    side_mm: float = 12.0
+    # Template against floor, grey levels, below which the edge is not to be trusted to half a millimetre.
+    least_step: float = 15.0
+    # Half a pixel of smoothing before the edge is drawn: sensor noise, without rounding corners further.
+    smooth_px: float = 0.7
+    # Points leave the edge by no more when it is thinned.
+    flat_mm: float = 0.05
+    # Card and stiff paper; a person may say.
+    thickness_mm: float = 0.5
+    thickness_u_mm: float = 0.3
+    # Taped down or lying by its own weight.
+    lift_u_mm: float = 0.3
+    # An arrow: at least this long; its shaft covers nearly all of that length and keeps to a line.
+    arrow_mm: float = 25.0
+    arrow_covered: float = 0.9
+    shaft_mm: float = 1.5
+    # Ink against card, grey levels and robust deviations; farther from the edge than shadows reach.
+    ink_contrast: float = 25.0
+    ink_sigma: float = 6.0
+    ink_edge_mm: float = 3.0
+    # Broader than a felt pen's line, it is a shape and no stroke.
+    ink_most_mm: float = 9.0

@@ -1,0 +1,71 @@
+"""Card templates of known shape on tables of four colours: farthest error of the outline, error of the grain.
+
+python -m tests.benchmarks.templates_study [scenes]
+
+Outlines are compared after the best turn and shift, since where a template lay does not matter; the bar is 0.5 mm and
+1 degree. One reference card or two, focal length known by EXIF, measured print, 12 MP.
+"""
+
+import sys
+import time
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hidescan.hidemap import Inputs
+from hidescan.opencv5 import grey_of
+from hidescan.photo import Photo
+from hidescan.pipeline import Known, find_floor, papers_mm
+from hidescan.problems import NotFound
+from hidescan.settings import Settings
+from hidescan.uses.settings import TemplateSettings
+from hidescan.uses.templates import Template, find_templates
+from tests.synthetic.cards_on_table import COLOURS, THICKNESS_MM, aligned, farthest, grain_error_deg, nearest, table
+
+
+def seen(rgb: NDArray[np.uint8], settings: Settings) -> tuple[Template, ...]:
+    """Templates in a rendered photo; the renderer's lens is a 27 mm equivalent."""
+    photo = Photo(rgb, "table.jpg", "0" * 64, None, 27.0, "", None)
+    floor = find_floor(photo, grey_of(rgb), Inputs(card_scale=(1.0, 1.0)), Known(), settings)
+    assert not isinstance(floor, NotFound), floor
+    found = find_templates(
+        rgb,
+        floor.plane,
+        papers_mm(floor.plane),
+        THICKNESS_MM,
+        TemplateSettings(),
+        settings.measure,
+        print_measured=True,
+    )
+    return () if isinstance(found, NotFound) else found.templates
+
+
+def study(scenes: int) -> None:
+    settings, start = Settings(), time.perf_counter()
+    print(f"{'table, cards':18}{'found':>7}{'median':>8}{'worst':>7}{'size off':>10}{'grain':>8}")
+    everything: dict[int, list[float]] = {1: [], 2: []}
+    for colours, cards in product(COLOURS, (1, 2)):
+        outline, size, grain, count = [], [], [], 0
+        for seed in range(scenes):
+            rng = np.random.default_rng(seed)
+            rgb, drawn = table(rng, colours, tilt_deg=float(rng.uniform(2, 28)), cards=cards)
+            for template in seen(rgb, settings):
+                count += 1
+                true = nearest(template.ring_mm, drawn)
+                outline.append(farthest(aligned(template.ring_mm, true.ring), true.ring))
+                size.append(abs(float(np.ptp(template.ring_mm, axis=0)[0]) / float(np.ptp(true.ring, axis=0)[0]) - 1))
+                if template.grain is not None and true.arrow_deg is not None:
+                    grain.append(grain_error_deg(template.grain, true.arrow_deg))
+        everything[cards] += outline
+        print(
+            f"{colours:15}{cards:3}{count:4}/{4 * scenes}{np.median(outline):7.2f}{max(outline):7.2f} mm"
+            f"{100 * np.quantile(size, 0.95):7.2f} %{max(grain):7.2f} deg ({len(grain)}/{3 * scenes} arrows)"
+        )
+    for cards, off in everything.items():
+        print(f"{cards} card{'s' if cards > 1 else ''}: within 0.5 mm {100 * np.mean(np.array(off) <= 0.5):.0f} %")
+    print(f"{time.perf_counter() - start:.0f} s")
+
+
+if __name__ == "__main__":
+    study(int(sys.argv[1]) if len(sys.argv) > 1 else 5)
