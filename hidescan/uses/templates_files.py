@@ -68,7 +68,8 @@ def to_png(rgb: NDArray[np.uint8], templates: tuple[Template, ...], arrows_px: l
 
     scale = min(1.0, 2000 / max(rgb.shape[:2]))
     image = Image.fromarray(cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA))
-    pen, font = ImageDraw.Draw(image), ImageFont.load_default(max(image.size) / 60)
+    pen, size = ImageDraw.Draw(image), max(image.size) / 60
+    font = ImageFont.load_default(size)
     for t, arrow in zip(templates, arrows_px, strict=True):
         ring = np.vstack([t.ring_px, t.ring_px[:1]]) * scale
         _line(pen, ring, (255, 60, 160))
@@ -76,7 +77,7 @@ def to_png(rgb: NDArray[np.uint8], templates: tuple[Template, ...], arrows_px: l
             _line(pen, arrow * scale, (0, 200, 255))
             x, y = (arrow[1] * scale).tolist()
             pen.ellipse((x - 7, y - 7, x + 7, y + 7), fill=(0, 200, 255))
-        x, y = t.ring_px[np.argmin(t.ring_px[:, 1])] * scale - (0.0, 0.8 * font.size)
+        x, y = t.ring_px[np.argmin(t.ring_px[:, 1])] * scale - (0.0, 0.8 * size)
         label = t.id if t.sure else f"{t.id} ?"
         pen.text((x, y), label, font=font, anchor="mm", fill="white", stroke_width=4, stroke_fill=(16, 16, 16))
     data = io.BytesIO()
