@@ -157,6 +157,9 @@ class PlaceDrawSettings:
     """The picture of a placing."""
 
     long_side_px: int = 1800  # as the other overlays: readable on a phone
+
+
+@dataclass(frozen=True, slots=True)
 class TemplateSettings:
     """Card templates from a photo."""
 
