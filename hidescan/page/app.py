@@ -105,6 +105,11 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
         await desk.keep(name)
         return _json(desk.answer(name))
 
+    async def shelve(request: Request) -> Response:
+        name, plain = request.path_params["name"], await _body(request, settings)
+        label, changed = await desk.shelve(name, str(plain.get("label", "")))
+        return JSONResponse({"label": label, "changed": changed})
+
     async def remove(request: Request) -> Response:
         desk.remove(request.path_params["name"])
         return Response(status_code=204)
@@ -144,6 +149,7 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
             Route(one + "/undo", undo, methods=["POST"]),
             Route(one + "/redo", redo, methods=["POST"]),
             Route(one + "/keep", keep, methods=["POST"]),
+            Route(one + "/shelf", shelve, methods=["POST"]),
             Route(one + "/{size}.jpg", picture),
             Route(one + "/files/{form}", files),
             Mount("/static", StaticFiles(directory=BUILT)),

@@ -136,6 +136,12 @@ class Desk:
         await self._mapped(name)
         write_whole(self.folder / name / "kept" / "kept.json", json.dumps({"at": at, "revision": revision}).encode())
 
+    async def shelve(self, name: str, label: str) -> tuple[str, bool]:
+        """Save the map and put it on the shelf; returns its label there and whether the shelf changed."""
+        await self.keep(name)
+        shelved: tuple[str, bool] = await self.mapper.ask("shelve", self.subject(name), label)
+        return shelved
+
     def answer(self, name: str) -> bytes:
         """All that the page shows of a work, as JSON."""
         sheet = self.sheet(name)

@@ -7,6 +7,7 @@ else: the worst that it can do is end this process.
 import json
 import resource
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -98,6 +99,21 @@ def keep(bench: Bench, subject: Subject, say: Callable[[str], None]) -> int:
     return save_map(subject.folder / "kept" / "map.hide.json", hide_map, keep_old=True).revision
 
 
+def shelve(bench: Bench, subject: Subject, label: str, say: Callable[[str], None]) -> tuple[str, bool]:
+    """Save the map and put it on the user's shelf; returns its label there and whether the shelf changed."""
+    from hidescan.shelf.database import default_path, open_shelf
+    from hidescan.shelf.register import shelve_map
+    from hidescan.shelf.settings import ShadeSettings
+    from hidescan.shelf.shade import measured_shade
+
+    hide_map = _found(bench, subject, say)
+    say("putting it on the shelf")
+    saved = save_map(subject.folder / "kept" / "map.hide.json", hide_map, keep_old=True)
+    shade = measured_shade(_warm(bench, subject, say).photo.rgb, hide_map, ShadeSettings())
+    with closing(open_shelf(default_path())) as db:
+        return shelve_map(db, label, to_json(saved), shade=None if isinstance(shade, NotFound) else shade)
+
+
 def export(
     bench: Bench, subject: Subject, form: str, mirror: bool, paper: str | None, say: Callable[[str], None]
 ) -> Files:
@@ -127,7 +143,7 @@ def full(bench: Bench, subject: Subject, say: Callable[[str], None]) -> None:
 
 
 REQUESTS: dict[str, Callable[..., Any]] = {
-    "view": view, "keep": keep, "export": export, "sheet": sheet, "full": full,
+    "view": view, "keep": keep, "shelve": shelve, "export": export, "sheet": sheet, "full": full,
 }  # fmt: skip
 
 

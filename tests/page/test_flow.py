@@ -2,9 +2,11 @@
 
 import io
 import json
+import sqlite3
 import time
 import zipfile
 from collections.abc import Callable
+from contextlib import closing
 from typing import Any
 
 import numpy as np
@@ -174,6 +176,14 @@ def test_correct_keep_and_take_away(screen: Callable[..., Screen], running: Prog
     assert (
         from_json((path.parent / "map.hide" / "1.json").read_bytes(), "1").back_line.neck_px == kept.back_line.neck_px
     )
+    # the shelf
+    s.page.fill("#f-label", "goat of the meadow")
+    s.page.click("#shelf button")
+    s.page.wait_for_selector("#told.good >> text=On the shelf as goat of the meadow.")
+    s.page.click("#shelf button")
+    s.page.wait_for_selector("#told.good >> text=already")
+    with closing(sqlite3.connect(running.data / "hidescan" / "shelf.sqlite")) as db:
+        assert db.execute("SELECT label, species FROM hide").fetchall() == [("goat of the meadow", "deer")]
     # take away
     for form in ("map", "sheet", "pdf", "tiles", "svg", "dxf", "geojson", "csv", "png"):
         with s.page.expect_download() as waited:

@@ -23,6 +23,7 @@ export const list = () => ask("/api/works");
 export const load = (id) => ask(`/api/works/${id}`);
 export const step = (id, word, base) => post(`/api/works/${id}/${word}`, { base });
 export const keep = (id) => post(`/api/works/${id}/keep`, {});
+export const shelve = (id, label) => post(`/api/works/${id}/shelf`, { label });
 export const remove = (id) => ask(`/api/works/${id}`, { method: "DELETE" });
 
 /** Send a photo; `told` hears the share sent, 0 to 1. */

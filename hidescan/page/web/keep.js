@@ -26,6 +26,7 @@ export const keep = {
       el("p", { className: "tell" }, fresh ? "Nothing has changed since." : kept
         ? `Revision ${kept.revision} is kept; what you changed since is safe here, but not in a revision yet.`
         : "What you do is safe on this machine as it is. Keeping makes a revision of the map that stays."),
+      shelf(app),
       el("h2", {}, "Take away"),
       choice("Paper", [["a4", "A4"], ["letter", "Letter"]], paper, (to) => {
         paper = to;
@@ -44,3 +45,12 @@ export const keep = {
   up() {},
   tap() {},
 };
+
+function shelf(app) {
+  const label = el("input", { id: "f-label", autocomplete: "off", maxLength: 60, value: app.work.file.replace(/\.[^.]*$/, "") });
+  return el("form", { className: "field", id: "shelf", onsubmit: (event) => {
+    event.preventDefault();
+    app.shelve(label.value.trim());
+  } }, el("h2", {}, "The shelf"), el("label", { for: "f-label" }, "Label of this hide"),
+  el("span", { className: "row" }, label, el("button", { type: "submit" }, "Put it there")));
+}

@@ -26,8 +26,9 @@ const app = {
   busy: false,
 
   /** Show a line of words to the person, for eyes and ears. */
-  say(text) {
+  say(text, good = false) {
     at("told").textContent = text;
+    at("told").className = good ? "good" : "";
     at("told").hidden = !text;
   },
 
@@ -110,7 +111,20 @@ const app = {
     stage("saving");
     try {
       show(await api.keep(app.work.id));
-      app.say(`Kept as revision ${app.work.kept.revision}.`);
+      app.say(`Kept as revision ${app.work.kept.revision}.`, true);
+    } catch (error) {
+      app.say(error.message);
+    } finally {
+      stage(null);
+    }
+  },
+
+  async shelve(label) {
+    stage("putting it on the shelf");
+    try {
+      const done = await api.shelve(app.work.id, label);
+      show(await api.load(app.work.id));
+      app.say(done.changed ? `On the shelf as ${done.label}.` : `It was on the shelf already, as ${done.label}.`, true);
     } catch (error) {
       app.say(error.message);
     } finally {
@@ -181,7 +195,8 @@ async function open(id) {
   app.chart.clear();
   app.scene = { ...EMPTY };
   app.work = null;
-  at("figures").hidden = true;
+  for (const part of ["figures", "scale"]) at(part).hidden = true;
+  at("panel").replaceChildren();
   app.say("");
   app.tool = look;
   let work = await api.load(id);

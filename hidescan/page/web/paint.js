@@ -66,13 +66,17 @@ export function hint(context, x, y, isInside) {
   }
 }
 
+/** Where a ring's name is written: its centroid. */
 function middle(ring) {
-  let x = 0, y = 0;
+  let x = 0, y = 0, area = 0;
   for (let i = 0; i < ring.length; i += 2) {
-    x += ring[i];
-    y += ring[i + 1];
+    const j = (i + 2) % ring.length;
+    const cross = ring[i] * ring[j + 1] - ring[j] * ring[i + 1];
+    area += cross;
+    x += (ring[i] + ring[j]) * cross;
+    y += (ring[i + 1] + ring[j + 1]) * cross;
   }
-  return [(2 * x) / ring.length, (2 * y) / ring.length];
+  return [x / (3 * area), y / (3 * area)];
 }
 
 function arrow(context, frame, back, handles) {
@@ -92,12 +96,15 @@ function arrow(context, frame, back, handles) {
   context.stroke();
   context.fill();
   const off = 26;
-  words(context, "neck", tip[0] + off * Math.cos(angle), tip[1] + off * Math.sin(angle), COLOURS.back);
+  const name = (text, [x, y], side) => words(context, text, // never cut off by the frame while its end is in sight
+    x > 0 && x < frame.width ? Math.min(Math.max(x + side * off * Math.cos(angle), 20), frame.width - 20) : x + side * off * Math.cos(angle),
+    y + side * off * Math.sin(angle) + (x > frame.width - 40 || x < 40 ? 20 : 0), COLOURS.back);
+  name("neck", tip, 1);
   if (handles) {
     const tail = [frame.x(curve[0]), frame.y(curve[1])];
     knob(context, ...tip, 10, COLOURS.back);
     knob(context, ...tail, 10, COLOURS.back);
-    words(context, "tail", tail[0] - off * Math.cos(angle), tail[1] - off * Math.sin(angle), COLOURS.back);
+    name("tail", tail, -1);
   }
 }
 
