@@ -28,7 +28,7 @@ def largest_by_trying_all(cells: np.ndarray) -> int:
     return best
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.integers(0, 10_000))
 def test_the_rectangle_against_trying_all(seed: int) -> None:
     """On hides made of cells of 100 mm the largest rectangle runs along the cells' lines."""

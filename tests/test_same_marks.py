@@ -36,7 +36,7 @@ def ids_at(hide_map: HideMap) -> dict[int, str]:
     }
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(st.lists(st.lists(st.sampled_from(range(len(PLACES))), unique=True, max_size=6), min_size=2, max_size=4))
 def test_an_id_means_one_place_for_ever(history: list[list[int]]) -> None:
     """However marks come and go between mappings, ids stay with what was found last time, and none is used twice."""
