@@ -11,7 +11,17 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from hidescan import cli_exports, cli_folder, cli_marks, cli_page, cli_pieces, cli_place, cli_shelf, cli_stretch
+from hidescan import (
+    cli_cost,
+    cli_exports,
+    cli_folder,
+    cli_marks,
+    cli_page,
+    cli_pieces,
+    cli_place,
+    cli_shelf,
+    cli_stretch,
+)
 from hidescan.cli_folder import Cluster, Shared, ShelfFile, ToShelf, Watch
 from hidescan.problems import BadInput
 
@@ -313,6 +323,7 @@ def schema() -> None:
 cli_exports.add_to(app)
 cli_stretch.add_to(app)
 cli_pieces.add_to(app)
+cli_cost.add_to(app)
 cli_marks.add_to(app)
 cli_place.add_to(app)
 cli_shelf.add_to(app)
