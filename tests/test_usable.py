@@ -68,7 +68,7 @@ def test_the_interval_holds_the_truth_95_times_in_100(confidence: float) -> None
     ]
     stated = usable_area(Polygon(HIDE.exterior, [disc(120, 300, 12).exterior.coords]), marks, EXACT, [], U).area
     truth = []
-    for _ in range(300):
+    for _ in range(600):
         common = rng.normal(0, 1)
         left = []
         for m in marks:
