@@ -202,6 +202,9 @@ def find(
     within: Annotated[float, typer.Option(help="How near, in CIEDE2000: 1 is just seen side by side.")] = 3.0,
     allow: Annotated[str | None, typer.Option(help="Kinds of mark it may have: hole,scratch, or none.")] = None,
     price: Annotated[str | None, typer.Option(help='Price at most: "120 EUR".')] = None,
+    pieces: Annotated[
+        Path | None, typer.Option("--for", help="Pieces (SVG or DXF) that must all find room on one hide.")
+    ] = None,
     units: UnitsWord = Units.ft,
     shelf_file: ShelfFile = None,
 ) -> None:
@@ -227,7 +230,14 @@ def find(
         currency=currency,
     )
     with _opened(shelf_file) as db:
-        print("\n".join(table_lines(found(db, criteria), units.value)))
+        rows = found(db, criteria)
+        if pieces is not None:
+            from hidescan.uses.enough import held
+            from hidescan.uses.pieces_file import read_pieces
+            from hidescan.uses.settings import EnoughSettings, PieceSettings
+
+            rows = held(db, rows, read_pieces(pieces, PieceSettings()), EnoughSettings())
+        print("\n".join(table_lines(rows, units.value)))
 
 
 @shelf.command()

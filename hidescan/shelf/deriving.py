@@ -28,7 +28,7 @@ def derive(db: sqlite3.Connection, hide_id: int) -> None:
     map_id, photo_sha256, packed = newest
     hide_map = _map(packed)
     usable = clear_leather(hide_map, Settings().usable)
-    placed, elsewhere_mm2 = _cuts(db, hide_id, map_id, photo_sha256, hide_map)
+    placed, elsewhere_mm2 = placed_cuts(db, hide_id, map_id, photo_sha256, hide_map)
     left = figures.left_mm(usable, placed)
     fitting = figures.rectangles(left, ShelfSettings().fit)
     given = db.execute("SELECT thickness_mm FROM hide WHERE id = ?", (hide_id,)).fetchone()[0]
@@ -44,7 +44,7 @@ def derive(db: sqlite3.Connection, hide_id: int) -> None:
     db.execute(f"UPDATE hide SET {', '.join(f'{name} = ?' for name in FIGURES)} WHERE id = ?", (*values, hide_id))
 
 
-def _cuts(
+def placed_cuts(
     db: sqlite3.Connection, hide_id: int, map_id: int, photo_sha256: str, hide_map: HideMap
 ) -> tuple[list[BaseGeometry], float]:
     """Where the newest map's hide was cut, in its hide frame, and the area of cuts whose place is not known.

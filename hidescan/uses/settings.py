@@ -18,6 +18,18 @@ class PieceSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class EnoughSettings:
+    """Which hides hold a set of pieces."""
+
+    # Hides on which the pieces are placed: the rest of a long list is judged by size alone.
+    most_placed: int = 20
+    # Rounds of improvement on each: rounds and not seconds, so that a busy machine gives the same answer.
+    rounds_each: int = 40
+    # Length and width of a hide are known to a few mm, and its rim is wavy beyond its back line's ends.
+    slack_mm: float = 150.0
+
+
+@dataclass(frozen=True, slots=True)
 class StretchSettings:
     """Comparing maps of one hide. Shares of size are of the square root of the hide's area."""
 
