@@ -80,25 +80,39 @@ def moved_card(joint: Joint, settings: BundleSettings) -> NotFound | None:
 
 
 def hide_moves(joint: Joint, rim: JoinedRim) -> list[Moved]:
-    """The hide in every photo, most telling first, with the move that would explain the rims' misfit best."""
+    """The hide in every photo, most telling first, with the move that would explain the rims' misfit best.
+
+    What was taken for the mean lift beforehand is let go: it is a judgement, and no witness against a hide.
+    """
     nodes, solution = rim.nodes, rim.solution
     k, j = np.nonzero(np.isfinite(nodes.offset_mm))
+    loose = np.zeros((len(solution.residual), 1))
+    loose[len(k) + len(nodes.ring_mm)] = 1.0  # the mean lift's prior: after the rims' rows and those of the lifts
+
+    def freed(columns: Array) -> Array:
+        """What the solution cannot explain of some columns."""
+        return np.asarray(columns - solution.design @ (solution.covariance @ (solution.design.T @ columns)))
+
+    let_go = freed(loose)
+    let_go /= np.linalg.norm(let_go)
+    residual = solution.residual - let_go[:, 0] * float(let_go[:, 0] @ solution.residual)
     root = solution.design[np.arange(len(k)), j]
     middle = nodes.ring_mm.mean(axis=0)
     arm = nodes.ring_mm - middle
     by_move = np.column_stack([nodes.normals, nodes.normals[:, 1] * arm[:, 0] - nodes.normals[:, 0] * arm[:, 1]])
-    total = float(solution.residual @ solution.residual)
+    total = float(residual @ residual)
     free = max(len(k) - len(nodes.ring_mm), 3)
     moves = []
     for photo in range(nodes.offset_mm.shape[0]):
         mine = np.flatnonzero(k == photo)
-        columns = np.zeros((len(solution.residual), _FREED))
+        columns = np.zeros((len(residual), _FREED))
         columns[mine] = root[mine, None] * by_move[j[mine]]
-        own = columns - solution.design @ (solution.covariance @ (solution.design.T @ columns))
+        own = freed(columns)
+        own -= let_go @ (let_go.T @ own)
         if np.linalg.cond(own.T @ own) > 1e10:
             continue  # seen by this photo alone
-        move, *_ = np.linalg.lstsq(own, solution.residual, rcond=None)
-        drop = total - float(np.sum((solution.residual - own @ move) ** 2))
+        move, *_ = np.linalg.lstsq(own, residual, rcond=None)
+        drop = total - float(np.sum((residual - own @ move) ** 2))
         sigma = f_sigma(drop / _FREED / max((total - drop) / free, 1e-12), _FREED, free)
         way = move[:2] + move[2] * arm[:, ::-1] * (-1.0, 1.0)
         moves.append(Moved(0, photo, float(np.linalg.norm(way, axis=1).mean()), sigma, drop))
@@ -126,7 +140,7 @@ def moved_hide(joint: Joint, rim: JoinedRim, settings: RimSettings) -> NotFound 
     known = rim.lift_u_mm < settings.known_lift_u_mm
     if known.mean() < settings.known_share:
         return None
-    lowest = float(np.quantile(rim.lift_mm[known], 0.05))
+    lowest = float(np.quantile(rim.lift_mm[known], settings.lowest_share))
     if settings.least_lowest_mm <= lowest <= settings.most_lowest_mm:
         return None
     return NotFound(

@@ -132,7 +132,7 @@ def joined_rim(
         base = base_of(ring, 3)
         strips = _strips(joint, rims, base, z_low, t_mm, settings)
         nodes = _nodes(base, strips, measure.rim_common_share, s)
-        solution = _solve(joint, nodes, leather, z_low, t_mm, (2, s.rounds)[round_], s)
+        solution = _solve(joint, nodes, leather, z_low, t_mm, (1, s.rounds)[round_], s)
         offset, photo, confidence = _blended(base, strips, solution, s)
         z_low, z_u, t_mm = _heights(nodes, solution, len(ring))
         ring = ring + offset[:, None] * base.normals
@@ -302,8 +302,9 @@ def _priors(
     thick[0, c.thickness] = 1 / leather.thickness.u
     bias = np.zeros((1 + c.photos, c.count))
     bias[np.arange(1 + c.photos), c.bias + np.arange(1 + c.photos)] = 1.0
-    unseen = np.zeros((c.nodes, c.count))  # a place that no photo's rim crosses is still near the first guess
-    unseen[at, at] = 1 / settings.wrong_mm
+    blind = np.flatnonzero(~np.isfinite(nodes.offset_mm).any(axis=0))
+    unseen = np.zeros((len(blind), c.count))  # a place that no photo's rim crosses is still near the first guess
+    unseen[np.arange(len(blind)), blind] = 1 / settings.wrong_mm
     rows = {"lift of the rim": lifts, "leather thickness": thick, "bias": np.vstack([bias, unseen])}
     values = {kind: np.zeros(len(part)) for kind, part in rows.items()}
     values["lift of the rim"][-1] = leather.lift.mean / leather.lift.u
@@ -374,8 +375,17 @@ def _blended(
         better = weight > best
         best[better], photo[better] = weight[better], k
         confidence[better] = 1.0 - np.sqrt(np.maximum(strip.u_mm**2 - strip.px_mm**2, 0.0))[better] / settings.wrong_mm
-    offset = _filled(np.divide(mean, total, out=np.full(n, np.nan), where=total > 0))
-    return offset, photo, confidence
+    offset = np.divide(mean, total, out=np.full(n, np.nan), where=total > 0)
+    return _filled(_without_jumps(offset, settings.jump_mm)), photo, confidence
+
+
+def _without_jumps(offset: Array, most_mm: float) -> Array:
+    """Offsets with NaN where a point is off all its neighbours: there a rim was read across a gap or at a tip."""
+    around = np.stack([np.roll(offset, k) for k in range(-4, 5)])
+    known = np.isfinite(around).any(axis=0)
+    middle = np.full(len(offset), np.nan)
+    middle[known] = np.nanmedian(around[:, known], axis=0)
+    return np.where(np.abs(offset - middle) > most_mm, np.nan, offset)
 
 
 def _faded(seen: NDArray[np.bool_], reach: int) -> Array:
