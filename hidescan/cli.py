@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hidescan import (
+    cli_advise,
     cli_cost,
     cli_exports,
     cli_folder,
@@ -324,6 +325,7 @@ cli_exports.add_to(app)
 cli_stretch.add_to(app)
 cli_pieces.add_to(app)
 cli_cost.add_to(app)
+cli_advise.add_to(app)
 cli_marks.add_to(app)
 cli_place.add_to(app)
 cli_shelf.add_to(app)
