@@ -155,7 +155,21 @@ class Screen:
         self.page.mouse.move(*self.spot(x, y))
         for _ in range(presses):
             self.page.mouse.wheel(0, -200)
-            self.page.wait_for_timeout(350)
+            self.page.wait_for_timeout(100)
+        self.settled()
+
+    def settled(self) -> None:
+        """Wait until the photo stands still and what was done last is on the screen."""
+        self.page.evaluate(
+            """async () => {
+            const data = document.getElementById("map").dataset, now = () => [data.left, data.top, data.resolution].join();
+            for (let still = 0, was = ""; still < 4; ) {
+                await new Promise((go) => setTimeout(() => requestAnimationFrame(go), 80));
+                still = now() === was ? still + 1 : 0;
+                was = now();
+            }
+            }"""
+        )
 
     def drag(self, start: tuple[float, float], end: tuple[float, float]) -> None:
         self.page.mouse.move(*start)

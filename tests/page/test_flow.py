@@ -72,7 +72,7 @@ def test_dragging_the_rim_changes_the_area_by_the_shoelace_difference(
     s.page.mouse.down()
     for k in range(1, 6):
         s.page.mouse.move(start[0] + 10 * k, start[1] + 6 * k)
-    s.page.wait_for_timeout(50)
+    s.settled()
     dragging = float(s.page.get_attribute("#net", "data-mm2"))
     after = s.after(lambda: s.page.mouse.up())
     changed = ring_of(after["view"])

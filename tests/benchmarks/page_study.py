@@ -1,0 +1,78 @@
+"""How long a person waits at the page: bar against figure, each the median of some tries, in a real browser.
+
+    python -m tests.benchmarks.page_study
+
+Needs chromium and a built page (bash .ci/setup --dev). The time runs from the act (photo chosen, tap, button let go) to
+the new map on the screen.
+"""
+
+import statistics
+import tempfile
+import time
+from collections.abc import Callable
+from functools import partial
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from tests.page.served import CHROMIUM, DESKTOP, FLAGS, SAMPLES, Screen, program, ring_of
+
+TRIES = 5
+
+
+def timed(s: Screen, act: Callable[[], Any]) -> float:
+    before = s.page.get_attribute("body", "data-at")
+    began = time.perf_counter()
+    act()
+    s.page.wait_for_function("(was) => document.body.dataset.at !== was", arg=before, timeout=60000, polling="raf")
+    return time.perf_counter() - began
+
+
+def first_map(s: Screen) -> float:
+    """A photo that was never seen: one byte more each time, after the picture's end."""
+    s.page.click("#hides")
+    data = (SAMPLES / "side_on_tile.jpg").read_bytes() + time.time_ns().to_bytes(8)
+    began = time.perf_counter()
+    s.page.set_input_files("#files", [{"name": "side.jpg", "mimeType": "image/jpeg", "buffer": data}])
+    s.page.wait_for_selector("body[data-ready=false]", timeout=60000)
+    s.page.wait_for_selector("body[data-ready=true]", timeout=60000)
+    return time.perf_counter() - began
+
+
+def main() -> None:
+    from playwright.sync_api import sync_playwright
+
+    with tempfile.TemporaryDirectory() as folder, program(Path(folder)) as running, sync_playwright() as play:
+        browser = play.chromium.launch(executable_path=CHROMIUM, args=FLAGS)
+        s = Screen(browser.new_context(**DESKTOP), running, url=running.url)
+        s.upload("goat_on_concrete.jpg")
+        s.mapped()
+        figures = {"first map of 12 megapixels (bar 4 s)": [first_map(s) for _ in range(TRIES)]}
+        ring = ring_of(s.work()["view"])
+        middle = ring.mean(axis=0)
+        s.settled()
+        s.tool("taps")
+        spots = [middle + 0.5 * (ring[k] - middle) for k in np.linspace(0, len(ring) - 1, TRIES + 1).astype(int)[1:]]
+        figures["a tap, the outline found anew (bar 0.7 s)"] = [
+            timed(s, partial(s.page.mouse.click, *s.spot(*at))) for at in spots
+        ]
+        figures["undoing a tap"] = [timed(s, lambda: s.page.click("#undo")) for _ in range(TRIES - 1)]
+        s.tool("back")
+        figures["neck and tail turned round"] = [timed(s, lambda: s.page.click("#flip")) for _ in range(TRIES)]
+        s.tool("rim")
+        drags = []
+        for k in range(TRIES):
+            x, y = s.spot(*ring_of(s.work()["view"])[600 + 200 * k])
+            s.page.mouse.move(x, y)
+            s.page.mouse.down()
+            s.page.mouse.move(x + 4, y + 4, steps=3)
+            drags.append(timed(s, s.page.mouse.up))
+        figures["the rim let go after a drag"] = drags
+        for name, seconds in figures.items():
+            print(f"{name:45s} {statistics.median(seconds):5.2f} s  ({min(seconds):.2f} to {max(seconds):.2f})")
+        browser.close()
+
+
+if __name__ == "__main__":
+    main()
