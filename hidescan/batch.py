@@ -1,7 +1,7 @@
 """Map photos on disk: read, map, draw, keep. One photo's failure is a value, so that the others go on."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from hidescan.corrected import with_words
 from hidescan.draw import map_picture, zones_picture
 from hidescan.files import write_whole
-from hidescan.hidemap import XY, HideMap, Inputs
+from hidescan.hidemap import OFFCUT, XY, HideMap, Inputs
 from hidescan.lens_file import kept_profiles, read_profile
 from hidescan.lens_profile import LensProfile
 from hidescan.mark_files import given_marks
@@ -22,6 +22,8 @@ from hidescan.same_marks import carried_over, with_given
 from hidescan.settings import Settings
 from hidescan.store import earlier_map, map_path, merged, read_map, save_map
 
+# What can be said of an offcut without its photo.
+_WORDS = ("species", "tannage", "state", "conditioning", "face")
 CONTACT_SHEET = "contact-sheet.jpg"
 PICTURES = ("map", "zones", "marks")  # kinds that stand beside a map
 
@@ -117,10 +119,24 @@ def edit_one(
         The map, its photo or a file to merge cannot be used, or a mark named does not exist.
     """
     old = read_map(path)
+    if any(warning.code == OFFCUT for warning in old.warnings):
+        return _edit_offcut(path, old, job, with_marks_given(old, path.name, words, merge, settings))
     photo = read_photo(photo_path, settings.photo)
     if photo.sha256 != old.photo.sha256:
         raise BadInput(f"{photo_path}: is not the photo of {path.name} (its content differs). Give the right one.")
     return _map_and_keep(photo, path, with_marks_given(old, path.name, words, merge, settings), job, settings)
+
+
+def _edit_offcut(path: Path, old: HideMap, job: Job, with_marks: HideMap) -> HideMap:
+    """Keep what a person says of an offcut; its photo shows the whole hide, so it is not mapped again."""
+    inputs = merged(old.inputs, job.inputs)
+    words = {name: getattr(inputs, name) for name in _WORDS}
+    if replace(old.inputs, **words) != inputs:
+        raise BadInput(
+            f"{path.name}: is an offcut, planned and not measured: only {', '.join(_WORDS)} and marks can be given."
+            " Map it once it is cut."
+        )
+    return save_map(path, replace(with_marks, inputs=inputs))
 
 
 def with_marks_given(

@@ -17,6 +17,7 @@ from hidescan.camera import Camera
 from hidescan.problems import BadInput
 
 FORMAT, VERSION = "hidescan-map", 1
+OFFCUT = "offcut"  # code of the warning on a map that was planned as an offcut of another
 
 Number = Annotated[float, Field(allow_inf_nan=False)]
 XY = tuple[Number, Number]

@@ -1,6 +1,7 @@
 """Offcuts worth keeping, as maps: what is left of a hide, with the grain direction of its parent."""
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import shapely
@@ -8,13 +9,16 @@ from shapely import affinity, maximum_inscribed_circle, orient_polygons, union_a
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from hidescan.camera import Camera
 from hidescan.corrected import with_marks
 from hidescan.geometry import Points
 from hidescan.hidemap import (
+    OFFCUT,
     XY,
     FormEntry,
     HideMap,
     LineGeometry,
+    MarkEntry,
     MeasureEntry,
     MultiPolygonGeometry,
     PolygonGeometry,
@@ -114,16 +118,19 @@ def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Set
         warnings=(
             *parent.warnings,
             WarningEntry(
-                "offcut", f"An offcut of {parent_name}: planned by placing, not measured. Map it once it is cut."
+                OFFCUT, f"An offcut of {parent_name}: planned by placing, not measured. Map it once it is cut."
             ),
         ),
         sampling_mm=None,
+        photos=(),
         revision=1,
         parent_sha256=None,
     )
+    several = len(parent.photos) > 1  # then a mark may be seen in another photo than the one that is kept
     marks = tuple(
         replace(
             mark,
+            **_seen(mark, camera.moved(0.0, -origin), z) if several else {},
             hide_mm=PolygonGeometry(
                 tuple(tuple(_moved(point, origin) for point in ring) for ring in mark.hide_mm.coordinates)
             ),
@@ -132,6 +139,12 @@ def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Set
         if mark_polygon(mark).intersects(region) or (mark.kind == "hole" and _inside_outer(mark_polygon(mark), region))
     )
     return with_marks(whole, marks, settings)
+
+
+def _seen(mark: MarkEntry, camera: Camera, z_mm: float) -> dict[str, Any]:
+    """Where a mark lies in the first photo."""
+    ring = np.array(mark.hide_mm.coordinates[0])
+    return {"photo": 0, "photo_px": PolygonGeometry((_ring(camera.px_from_mm(ring, z_mm)),))}
 
 
 def _inside_outer(hole: BaseGeometry, region: Polygon) -> bool:
