@@ -31,6 +31,7 @@ store           maps                                        files               
 shelf           maps, facts, questions                      hides that will do                     reads, writes
 folder          many photos                                 maps, a table, a contact sheet         reads, writes
 uses.stretch    maps of one hide, their photos              strain along and across, with ±        no
+uses.place      maps, pieces of a drawing                   pieces on hides, yield, offcuts        no
 cli             a person's words                            exit code, text                        screen
 ==============  ==========================================  =====================================  =============
 """

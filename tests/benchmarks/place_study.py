@@ -55,7 +55,8 @@ def greedy(leather: Leather, items: tuple[Item, ...]) -> dict[int, Spot]:
 
 
 def used(items: tuple[Item, ...], spots: dict[int, Spot]) -> float:
-    return sum(items[n].piece.area_mm2 for n in spots)
+    """Area of the pieces laid; one of a pair without its mate is of no use."""
+    return sum(items[n].piece.area_mm2 for n in spots if items[n].mate is None or items[n].mate in spots)
 
 
 def rectangle_of(width: float, height: float) -> HideMap:
