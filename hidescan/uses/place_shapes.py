@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from shapely import affinity
 from shapely.geometry import Polygon
 
 from hidescan.geometry import Points, counter_clockwise, rotation_2d
@@ -74,6 +75,9 @@ def _coarse(ring: Polygon, grow_mm: float, settings: PlaceSettings) -> Polygon:
     """Grown, and where it has many corners, a little more with fewer: never smaller than `ring` grown, less a hair."""
     few = len(ring.exterior.coords) - 1 <= settings.few_corners
     extra = -settings.slack_mm if few else settings.coarse_mm
+    if grow_mm + extra < 0:  # an inner parallel line would cut off sharp corners by more than the slack
+        reach = float(np.linalg.norm(np.array(ring.exterior.coords) - ring.centroid.coords[0], axis=1).max())
+        return affinity.scale(ring, 1 - settings.slack_mm / reach, 1 - settings.slack_mm / reach, origin="centroid")
     grown = ring.buffer(grow_mm + extra, join_style="mitre", mitre_limit=2.0)
     if not few:
         grown = shapely.simplify(grown, settings.coarse_mm)

@@ -15,6 +15,7 @@ from hidescan.uses.pieces_file import Piece, PieceRules
 from hidescan.uses.place import place_pieces
 from hidescan.uses.place_check import broken_rules
 from hidescan.uses.place_leather import leather_of
+from hidescan.uses.place_shapes import Pose, outline_at, solid
 from hidescan.uses.placing import Placing
 from hidescan.uses.settings import PlaceSettings
 from tests.uses.checker import faults
@@ -72,6 +73,18 @@ def test_the_check_sees_what_is_wrong() -> None:
     assert any("rim" in words for words in moved(5000, 0))
     turned = replace(first, angle_deg=7.0)
     assert any("7.0 degrees" in words for words in broken_rules(leather, [turned], (), pieces, SETTINGS))
+
+
+@pytest.mark.parametrize("margin_mm", [0.0, 1.0, 5.0])
+def test_a_piece_as_the_search_sees_it_is_no_smaller_than_its_slack(margin_mm: float) -> None:
+    """Sharp corners too: cut off by an inner parallel line they once let a piece come 0.1 mm too near."""
+    rng = np.random.default_rng(8)
+    for n in range(25):
+        piece = random_piece(rng, f"p{n}", PieceRules(margin_mm=margin_mm))
+        for pose in (Pose(0.0, False), Pose(5.0, True)):
+            seen = Polygon(solid(piece, pose, SETTINGS).ring / 1000.0)
+            own = outline_at(piece, pose, np.zeros(2)).buffer(margin_mm / 2)
+            assert seen.buffer(0.022, 32).covers(own)
 
 
 def test_pairs_lie_mirrored_where_there_is_room() -> None:
