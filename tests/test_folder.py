@@ -27,7 +27,6 @@ from hidescan.folder.summary import contact_sheet, table
 from hidescan.folder.watch import arrivals, settled
 from hidescan.folder.work import Failed, Mapped, Task, do, thumbnail
 from hidescan.hidemap import Inputs, ProgramInfo
-from hidescan.problems import BadInput
 from hidescan.settings import Settings, settings_as_saved
 from hidescan.shelf import database
 from hidescan.shelf.finding import Criteria, find
@@ -309,9 +308,17 @@ def test_a_cluster_gives_the_same_maps_though_a_worker_is_killed(
     assert maps(tmp_path / "out") == serial
 
 
-def test_a_cluster_that_is_not_there_is_said() -> None:
-    with pytest.raises(BadInput, match="no scheduler"):
-        list(cluster.outcomes([], "nonsense", LIMITS))
+def test_a_cluster_that_is_not_there_is_said_at_once() -> None:
+    """In a process of its own: the client's end is part of it."""
+    code = (
+        "from hidescan.folder import cluster; from hidescan.folder.settings import FolderSettings\n"
+        "from hidescan.problems import BadInput\n"
+        "try: list(cluster.outcomes([], 'tls://127.0.0.1:9', FolderSettings(connect_s=0.5)))\n"
+        "except BadInput as error: print(error)"
+    )
+    said = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, timeout=55)
+    assert "no scheduler answers there" in said.stdout
+    assert said.stderr == ""
 
 
 def test_a_file_counts_as_written_when_it_has_been_still(tmp_path: Path) -> None:

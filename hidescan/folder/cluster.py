@@ -33,9 +33,12 @@ def outcomes(tasks: Iterable[Task], address: str, settings: FolderSettings) -> I
         from distributed import Client, as_completed
     except ImportError as error:
         raise BadInput('--cluster needs the extra: pip install "hidescan[cluster]".') from error
+    # Made in two steps: a client that could not connect would on its end wait a minute for the scheduler to let it go.
+    client: Any = Client.__new__(Client)
     try:
-        client = Client(address, set_as_default=False)
+        client.__init__(address, set_as_default=False, timeout=settings.connect_s)
     except (OSError, ValueError, TypeError) as error:
+        client.status = "closed"
         raise BadInput(f"--cluster {address}: no scheduler answers there ({error}). Is it running?") from error
     waiting = iter(tasks)
     with client, warnings.catch_warnings():

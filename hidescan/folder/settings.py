@@ -17,3 +17,5 @@ class FolderSettings:
     settled_s: float = 1.0
     # How often files that are not settled are looked at.
     look_s: float = 0.25
+    # How long a scheduler may take to answer: on a workshop's network milliseconds.
+    connect_s: float = 10.0

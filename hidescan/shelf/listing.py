@@ -30,8 +30,8 @@ def table_lines(rows: Sequence[Row], units: str) -> list[str]:
                 "; ".join(extra),
             )
         )
-    widths = [max(len(line[n]) for line in cells) for n in range(len(cells[0]))]
-    return ["  ".join(cell.ljust(width) for cell, width in zip(line, widths, strict=True)).rstrip() for line in cells]
+    line = "  ".join(f"{{:{max(map(len, column))}}}" for column in zip(*cells, strict=True))
+    return [line.format(*row).rstrip() for row in cells]
 
 
 def hide_lines(hide: Hide, units: str) -> list[str]:

@@ -3,13 +3,14 @@
 FOLDER holds photos that can be mapped; copies with other brightness and compression are made of them in a temporary
 folder, since what is measured here depends on their number and size, not on what they show.
 
-- speed: 60 photos at full size, two workers of one thread against one.
+- speed: 60 photos at full size, two workers of one thread against one; on a machine that does nothing else.
 - memory: 500 photos of about 2 megapixels, 8 of them cut short: the highest memory of any worker after 50 and at the end.
 - kills: 16 photos of about 2 megapixels; the run is killed at 20 random moments and taken up each time.
 """
 
 import os
 import random
+import resource
 import signal
 import subprocess
 import sys
@@ -69,23 +70,31 @@ def mapped(photos: list[Path], out: Path, workers: int) -> Iterator[Result]:
 
 
 def speed(source: Path, folder: Path) -> None:
-    photos = copies(source, folder / "photos", 60, None)
+    count = int(sys.argv[3]) if len(sys.argv) > 3 else 60
+    photos = copies(source, folder / "photos", count, None)
     with Image.open(photos[0]) as image:
-        print(
-            f"60 photos, the first of {image.width * image.height / 1e6:.0f} megapixels; 1-minute load {os.getloadavg()[0]:.1f}"
-        )
+        pixels = image.width * image.height / 1e6
+    print(f"{count} photos, the first of {pixels:.0f} megapixels; load {os.getloadavg()[0]:.1f}")
     seconds = {}
     for workers in (2, 1):
-        start = time.perf_counter()
+        start, own, theirs = time.perf_counter(), cpu_s(resource.RUSAGE_SELF), cpu_s(resource.RUSAGE_CHILDREN)
         done = sum(result.hide_map is not None for result in mapped(photos, folder / f"out{workers}", workers))
         seconds[workers] = time.perf_counter() - start
+        own, theirs = cpu_s(resource.RUSAGE_SELF) - own, cpu_s(resource.RUSAGE_CHILDREN) - theirs
         print(
-            f"  {workers} worker(s): {seconds[workers]:.0f} s, {done} mapped; load {os.getloadavg()[0]:.1f}", flush=True
+            f"  {workers} worker(s): {seconds[workers]:.0f} s, {done} mapped; at work {theirs:.0f} s in workers,"
+            f" {own:.0f} s here; load {os.getloadavg()[0]:.1f}",
+            flush=True,
         )
     same = all(
         (folder / "out2" / path.name).read_bytes() == path.read_bytes() for path in (folder / "out1").glob("*.json")
     )
     print(f"  ratio {seconds[1] / seconds[2]:.2f} (bar 1.8); same bytes: {same}")
+
+
+def cpu_s(who: int) -> float:
+    used = resource.getrusage(who)
+    return used.ru_utime + used.ru_stime
 
 
 def memory(source: Path, folder: Path) -> None:
@@ -135,7 +144,10 @@ def kills(source: Path, folder: Path) -> None:
     words += ["-o", str(out), "--shelf", str(shelf)]
     for number in range(KILLS):
         run = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        time.sleep(chance.uniform(0.5, 12.0))
+        wanted = files(out) + chance.randrange(0, 7)  # four files make a photo; none at all: while it starts
+        while run.poll() is None and files(out) < wanted:
+            time.sleep(0.01)
+        time.sleep(chance.uniform(0.0, 1.0))
         ended = run.poll() is not None
         run.send_signal(signal.SIGKILL)
         run.wait()
@@ -152,6 +164,10 @@ def kills(source: Path, folder: Path) -> None:
         results = list(mapped_by_command(folder / "photos", Path(fresh)))
         same = all((out / path.name).read_bytes() == path.read_bytes() for path in results)
         print(f"  same bytes as one run without kills: {same} ({len(results)} maps)")
+
+
+def files(folder: Path) -> int:
+    return len(list(folder.iterdir())) if folder.exists() else 0
 
 
 def mapped_by_command(photos: Path, out: Path) -> list[Path]:
