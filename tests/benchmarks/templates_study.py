@@ -13,6 +13,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from hidescan.geometry import rotation_2d
 from hidescan.hidemap import Inputs
 from hidescan.opencv5 import grey_of
 from hidescan.photo import Photo
@@ -20,12 +21,14 @@ from hidescan.pipeline import Known, find_floor, papers_mm
 from hidescan.problems import NotFound
 from hidescan.settings import Settings
 from hidescan.uses.settings import TemplateSettings
-from hidescan.uses.templates import Template, find_templates
+from hidescan.uses.templates import find_templates
+from hidescan.uses.templates_grain import Grain
 from tests.synthetic.cards_on_table import COLOURS, THICKNESS_MM, aligned, farthest, grain_error_deg, nearest, table
+from tests.synthetic.scenes import Array
 
 
-def seen(rgb: NDArray[np.uint8], settings: Settings) -> tuple[Template, ...]:
-    """Templates in a rendered photo; the renderer's lens is a 27 mm equivalent."""
+def seen(rgb: NDArray[np.uint8], settings: Settings) -> list[tuple[Array, Grain | None]]:
+    """Outlines and grains in a rendered photo, in the frame of card 1; the renderer's lens is a 27 mm equivalent."""
     photo = Photo(rgb, "table.jpg", "0" * 64, None, 27.0, "", None)
     floor = find_floor(photo, grey_of(rgb), Inputs(card_scale=(1.0, 1.0)), Known(), settings)
     assert not isinstance(floor, NotFound), floor
@@ -38,7 +41,18 @@ def seen(rgb: NDArray[np.uint8], settings: Settings) -> tuple[Template, ...]:
         settings.measure,
         print_measured=True,
     )
-    return () if isinstance(found, NotFound) else found.templates
+    if isinstance(found, NotFound):
+        return []
+    card = next(place for place in floor.plane.places if place.number == 1)
+    turn = rotation_2d(-card.angle_deg).T
+
+    def moved(at: Array) -> Array:
+        return np.asarray((at - card.centre_mm) @ turn)
+
+    return [
+        (moved(t.ring_mm), None if t.grain is None else Grain(moved(t.grain.tail_mm), moved(t.grain.head_mm)))
+        for t in found.templates
+    ]
 
 
 def study(scenes: int) -> None:
@@ -50,13 +64,13 @@ def study(scenes: int) -> None:
         for seed in range(scenes):
             rng = np.random.default_rng(seed)
             rgb, drawn = table(rng, colours, tilt_deg=float(rng.uniform(2, 28)), cards=cards)
-            for template in seen(rgb, settings):
+            for ring, arrow in seen(rgb, settings):
                 count += 1
-                true = nearest(template.ring_mm, drawn)
-                outline.append(farthest(aligned(template.ring_mm, true.ring), true.ring))
-                size.append(abs(float(np.ptp(template.ring_mm, axis=0)[0]) / float(np.ptp(true.ring, axis=0)[0]) - 1))
-                if template.grain is not None and true.arrow_deg is not None:
-                    grain.append(grain_error_deg(template.grain, true.arrow_deg))
+                true = nearest(ring, drawn)
+                outline.append(farthest(aligned(ring, true.ring), true.ring))
+                size.append(abs(float(np.ptp(ring, axis=0)[0]) / float(np.ptp(true.ring, axis=0)[0]) - 1))
+                if arrow is not None and true.arrow_deg is not None:
+                    grain.append(grain_error_deg(arrow, true.arrow_deg))
         everything[cards] += outline
         print(
             f"{colours:15}{cards:3}{count:4}/{4 * scenes}{np.median(outline):7.2f}{max(outline):7.2f} mm"

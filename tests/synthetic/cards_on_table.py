@@ -77,7 +77,7 @@ def table(
     camera = look_at((230.0, 20.0), 850.0, tilt_deg, float(rng.uniform(0, 360)), size_px=size_px)
     look = Look(floor=floor, over=tuple(over), mottle=4.0, blur_px=0.8)
     return picture(
-        camera, [TrueCard(1, (0.0, 0.0), 0.0), TrueCard(2, (660.0, 30.0), 90.0)][:cards], [], rng, look
+        camera, [TrueCard(1, (0.0, 0.0), 0.0), TrueCard(2, (668.0, 20.0), 0.0)][:cards], [], rng, look
     ), drawn
 
 
