@@ -10,8 +10,10 @@ import typer
 from hidescan.problems import BadInput
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from hidescan.hidemap import HideMap
-    from hidescan.photo import Photo
 
 
 class Paper(StrEnum):
@@ -50,17 +52,16 @@ def export(
     folder, size = out or map_file.parent, None if paper is None else paper.value
     targets = {form: [folder / file for file in file_names(form, name, mirror=mirror, paper=size)] for form in chosen}
     _refuse_existing([path for paths in targets.values() for path in paths], force=force)
-    rgb, missing = None, None
+    pictured, rgb, missing = hide_map, None, None
     if "png" in chosen:
         try:
-            rgb = _photo(map_file, hide_map, photo).rgb
+            pictured, rgb = _pixels(map_file, hide_map, photo)
         except BadInput as error:
             missing = error
             del targets["png"]
     for form, paths in targets.items():
-        for path, data in zip(
-            paths, contents(form, hide_map, name=name, mirror=mirror, paper=size, rgb=rgb), strict=True
-        ):
+        drawn = pictured if form == "png" else hide_map
+        for path, data in zip(paths, contents(form, drawn, name=name, mirror=mirror, paper=size, rgb=rgb), strict=True):
             write_whole(path, data)
             print(path)
     if missing is not None:
@@ -108,7 +109,7 @@ def sheet(
         return
     (map_file, hide_map), rgb = maps[0], None
     try:
-        rgb = _photo(map_file, hide_map, photo).rgb
+        hide_map, rgb = _pixels(map_file, hide_map, photo)
     except BadInput as error:
         print(f"{error} The sheet is drawn without it.", file=sys.stderr)
     deal = None if for_buyer else record.Deal(seller, price, licence, place)
@@ -130,8 +131,8 @@ def _refuse_existing(paths: list[Path], *, force: bool) -> None:
         raise BadInput(f"{there[0]}{more} already there. Write over with --force, or choose a folder with -o.")
 
 
-def _photo(map_file: Path, hide_map: "HideMap", given: Path | None) -> "Photo":
-    from hidescan.photo_of_map import photo_of_map
+def _pixels(map_file: Path, hide_map: "HideMap", given: Path | None) -> "tuple[HideMap, NDArray[np.uint8]]":
+    from hidescan.photo_of_map import pixels_of_map
     from hidescan.settings import Settings
 
-    return photo_of_map(map_file, hide_map, given, Settings().photo)
+    return pixels_of_map(map_file, hide_map, given, Settings().photo)

@@ -9,9 +9,11 @@ import typer
 from hidescan.problems import BadInput
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from hidescan.grading import GradeTable
     from hidescan.hidemap import HideMap
-    from hidescan.photo import Photo
 
 _CROP_PX = 600
 
@@ -42,7 +44,7 @@ def marks(
     from json import dumps
 
     from hidescan.marks_report import marks_lines, marks_plain
-    from hidescan.photo_of_map import photo_of_map
+    from hidescan.photo_of_map import pixels_of_map
     from hidescan.settings import Settings
     from hidescan.store import read_map
 
@@ -54,10 +56,10 @@ def marks(
     else:
         print("\n".join(marks_lines(name, hide_map, table, units.value, settings)))
     if crops is not None:
-        _write_crops(crops, name, hide_map, photo_of_map(map_file, hide_map, photo, settings.photo))
+        _write_crops(crops, name, *pixels_of_map(map_file, hide_map, photo, settings.photo))
 
 
-def _write_crops(folder: Path, name: str, hide_map: "HideMap", photo: "Photo") -> None:
+def _write_crops(folder: Path, name: str, hide_map: "HideMap", rgb: "NDArray[np.uint8]") -> None:
     """NAME.ID.png for each mark that was not rejected."""
     from PIL import Image
 
@@ -67,9 +69,7 @@ def _write_crops(folder: Path, name: str, hide_map: "HideMap", photo: "Photo") -
 
     for mark in hide_map.marks:
         if mark.status != "rejected":
-            write_whole(
-                folder / f"{name}.{mark.id}.png", png(Image.fromarray(mark_crop(photo.rgb, hide_map, mark, 600)))
-            )
+            write_whole(folder / f"{name}.{mark.id}.png", png(Image.fromarray(mark_crop(rgb, hide_map, mark, 600))))
 
 
 def _table(words: str) -> "GradeTable":

@@ -76,7 +76,8 @@ def place(
     written: dict[str, bytes] = {}
     for path, name, hide_map in zip(map_files, names, maps, strict=True):
         made = _offcuts(made, name, hide_map, settings, written)
-        written |= _drawings(made, name, hide_map, forms, mirror=mirror, rgb=_pixels(path, hide_map, photo))
+        pictured, rgb = _pixels(path, hide_map, photo)
+        written |= _drawings(made, name, pictured, forms, mirror=mirror, rgb=rgb)
     written["placing.csv"] = table_csv(made)
     written["placing.json"] = placing_file.to_json(made)  # last: where it stands, the rest does too
     for file, data in written.items():
@@ -135,17 +136,17 @@ def _formats(text: str) -> tuple[str, ...]:
     return tuple(form for form in chosen if form not in ("csv", "png"))  # the table and the picture always come
 
 
-def _pixels(map_file: Path, hide_map: "HideMap", given: Path | None) -> "NDArray[np.uint8] | None":
-    """The photo's pixels; None, with a word on stderr if a photo was named, where they cannot be had."""
-    from hidescan.photo_of_map import photo_of_map
+def _pixels(map_file: Path, hide_map: "HideMap", given: Path | None) -> "tuple[HideMap, NDArray[np.uint8] | None]":
+    """The photo's pixels and the map over them; None, with a word if a photo was named, where they cannot be had."""
+    from hidescan.photo_of_map import pixels_of_map
     from hidescan.settings import Settings
 
     try:
-        return photo_of_map(map_file, hide_map, given, Settings().photo).rgb
+        return pixels_of_map(map_file, hide_map, given, Settings().photo)
     except BadInput as error:
         if given is not None:
             print(f"{error} The picture is drawn without it.", file=sys.stderr)
-        return None
+        return hide_map, None
 
 
 def _read(path: Path) -> bytes:

@@ -331,7 +331,7 @@ def _opened(path: Path | None) -> Iterator[sqlite3.Connection]:
 
 def _map_and_shade(path: Path, photo: Path | None) -> "tuple[bytes, Lab | None, str]":
     """A map's file, its hide's shade where the photo is at hand, and in words why it is not known."""
-    from hidescan.photo_of_map import photo_of_map
+    from hidescan.photo_of_map import pixels_of_map
     from hidescan.settings import Settings
     from hidescan.shelf.settings import ShelfSettings
     from hidescan.shelf.shade import measured_shade
@@ -339,7 +339,7 @@ def _map_and_shade(path: Path, photo: Path | None) -> "tuple[bytes, Lab | None, 
 
     hide_map = read_map(path)
     try:
-        rgb = photo_of_map(path, hide_map, photo, Settings().photo).rgb
+        hide_map, rgb = pixels_of_map(path, hide_map, photo, Settings().photo)
     except BadInput:
         return path.read_bytes(), None, "; shade not measured: its photo is not beside the map (--photo)"
     shade = measured_shade(rgb, hide_map, ShelfSettings().shade)

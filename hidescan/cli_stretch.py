@@ -51,7 +51,7 @@ def stretch(
 
 def _mapped(path: Path, photos: list[Path]) -> "Mapped":
     """A map with the dots in its photo; without the photo it is compared by its outline."""
-    from hidescan.photo_of_map import photo_of_map
+    from hidescan.photo_of_map import pixels_of_map
     from hidescan.settings import Settings
     from hidescan.store import read_map
     from hidescan.uses.settings import DotSettings
@@ -61,11 +61,11 @@ def _mapped(path: Path, photos: list[Path]) -> "Mapped":
     hide_map = read_map(path)
     given = next((p for p in photos if p.name == hide_map.photo.file), None)
     try:
-        rgb = photo_of_map(path, hide_map, given, Settings().photo).rgb
+        pictured, rgb = pixels_of_map(path, hide_map, given, Settings().photo)
     except BadInput as error:
         print(f"{error} Dots were not looked for.", file=sys.stderr)
         return Mapped(_name(path), hide_map)
-    return Mapped(_name(path), hide_map, find_dots(rgb, hide_map, DotSettings()))
+    return Mapped(_name(path), hide_map, find_dots(rgb, pictured, DotSettings()))
 
 
 def _name(path: Path) -> str:

@@ -1,7 +1,9 @@
 """The whole command on rendered photos of one hide from two sides, one of which cuts it."""
 
 import json
+import shutil
 from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 
 import cv2
@@ -50,13 +52,19 @@ def photos(tmp_path_factory: pytest.TempPathFactory) -> tuple[ViewsScene, list[P
     return made, paths
 
 
-def test_two_photos_make_one_map(photos: tuple[ViewsScene, list[Path]], tmp_path: Path) -> None:
-    made, paths = photos
-    words = ["map", "--join", *map(str, paths), "-o", str(tmp_path), "--card-scale", "1,1", "--thickness", "2mm"]
-    result = CliRunner().invoke(app, words)
+@pytest.fixture(scope="module")
+def joined(photos: tuple[ViewsScene, list[Path]]) -> Path:
+    """The map, beside its photos."""
+    _, paths = photos
+    result = CliRunner().invoke(app, ["map", "--join", *map(str, paths), "--card-scale", "1,1", "--thickness", "2mm"])
     assert result.exit_code == 0, result.output
     assert "left.hide.json" in result.stdout
-    hide_map = read_map(tmp_path / "left.hide.json")
+    return paths[0].with_name("left.hide.json")
+
+
+def test_two_photos_make_one_map(photos: tuple[ViewsScene, list[Path]], joined: Path, tmp_path: Path) -> None:
+    made, _ = photos
+    hide_map = read_map(joined)
     assert [view.file for view in hide_map.photos] == ["left.jpg", "right.jpg"]
     assert hide_map.photo.sha256 == hide_map.photos[0].sha256
     assert {card.number for card in hide_map.cards} == {1, 2, 3}
@@ -66,15 +74,19 @@ def test_two_photos_make_one_map(photos: tuple[ViewsScene, list[Path]], tmp_path
     seen = np.mean(hole.photo_px.coordinates[0][:-1], axis=0)
     at = made.cameras[hole.photo].project(np.array([[*HOLE.mean(axis=0), 2.0]]))[0]
     assert np.linalg.norm(seen - at) < 8.0
-    picture = cv2.imread(str(tmp_path / "left.map.png"))
-    assert picture is not None
-    assert json.loads((tmp_path / "left.hide.json").read_bytes())["program"]["settings"]["join"]
+    assert cv2.imread(str(joined.with_name("left.map.png"))) is not None
+    given = ["export", str(joined), "--to", "png", "-o", str(tmp_path)]
+    assert CliRunner().invoke(app, given).exit_code == 0
+    rectified = np.asarray(Image.open(BytesIO((tmp_path / "left.rectified.png").read_bytes())))
+    leather = rectified[rectified[..., 3] == 255][:, :3].astype(float)
+    assert np.percentile(np.abs(leather - np.median(leather, axis=0)), 99) < 60  # brown all over, no photo's end in it
+    assert json.loads(joined.read_bytes())["program"]["settings"]["join"]
 
 
-def test_the_picture_from_above_shows_every_card(photos: tuple[ViewsScene, list[Path]], tmp_path: Path) -> None:
+def test_the_picture_from_above_shows_every_card(photos: tuple[ViewsScene, list[Path]], joined: Path) -> None:
     """No photo shows all three; their middles lie at the map's own places in the picture."""
     _, paths = photos
-    _, hide_map = join_photos(paths, JOB, Settings())
+    hide_map = read_map(joined)
     rgb = (read_photo(path, Settings().photo).rgb for path in paths)
     over, picture = from_above(hide_map, rgb, 3_000_000)
     assert (over.photo.width_px, over.photo.height_px) == picture.shape[1::-1]
@@ -88,6 +100,20 @@ def test_the_picture_from_above_shows_every_card(photos: tuple[ViewsScene, list[
         at = over.camera_over_hide().px_from_mm(np.array([card.center_mm]))[0]
         if len(mine) > 7:
             assert np.linalg.norm(np.mean(mine, axis=0) - at) * over.camera.mm_per_px < 12.0
+
+
+def test_a_word_on_a_mark_of_a_joined_map_makes_a_revision(joined: Path, tmp_path: Path) -> None:
+    for path in joined.parent.iterdir():
+        if path.is_file():
+            shutil.copy(path, tmp_path)
+    target, before = tmp_path / joined.name, read_map(joined)
+    given = ["edit", str(target), "--mark", f"{before.marks[0].id}:rejected"]
+    assert CliRunner().invoke(app, given).exit_code == 0
+    after = read_map(target)
+    assert after.revision == before.revision + 1
+    assert len(after.photos) == 2
+    assert after.measures.area_net.value == pytest.approx(after.measures.area_gross.value)
+    assert CliRunner().invoke(app, ["edit", str(target), "--neck", "10,10"]).exit_code != 0
 
 
 def test_one_photo_alone_does_not_show_the_whole_hide(photos: tuple[ViewsScene, list[Path]], tmp_path: Path) -> None:
