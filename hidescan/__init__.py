@@ -28,6 +28,7 @@ grading, clear  map, a table of grades                      grade; largest clear
 draw            pixels, map                                 the overlay pictures                   no
 exports, sheet  map, pixels where needed                    bytes of each format                   no
 store           maps                                        files                                  reads, writes
+join            photos of one hide that lay still           one `HideMap`                          no
 shelf           maps, facts, questions                      hides that will do                     reads, writes
 folder          many photos                                 maps, a table, a contact sheet         reads, writes
 uses.stretch    maps of one hide, their photos              strain along and across, with ±        no

@@ -1,9 +1,15 @@
 """One map from several photos of a hide that lies still, with the cards left where they lie.
 
-===========  ==============================================  ============================================
+===========  ==============================================  ================================================
 room         takes                                           gives
-===========  ==============================================  ============================================
+===========  ==============================================  ================================================
 bundle       cards of every photo, priors                    one adjustment: lenses, card places, poses
-moved        the adjustment                                  a card that was moved between photos
-===========  ==============================================  ============================================
+cover        cameras, each photo's rim                       the region on the floor, sides that none shows
+strip        camera, rim, a base ring                        the rim as offsets across the base
+rims         all of these, what is known of the leather      one rim, its height, their covariance
+moved        adjustment, rim                                 the refusal of a card or hide that was moved
+same_holes   holes of every photo                            each hole once
+figures      rim, holes                                      figures with their uncertainty budget
+joined       photos one at a time, then what they gave       `HideMap`
+===========  ==============================================  ================================================
 """
