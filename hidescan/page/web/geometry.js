@@ -67,21 +67,22 @@ export function planView(view, ring, hole = false) {
   const { camera, heights } = view;
   const n = ring.length;
   const floor = new Float64Array(n), plan = new Float64Array(n);
+  const centre = stand(camera);
   for (let i = 0; i < n; i += 2) {
-    const [x, y] = mmFromPx(camera, ring[i], ring[i + 1]);
-    floor[i] = x;
-    floor[i + 1] = y;
+    const way = ray(camera, ring[i], ring[i + 1]);
+    plan[i] = way[0] / way[2]; // the slope of the ray, until the height is known
+    plan[i + 1] = way[1] / way[2];
+    floor[i] = centre[0] - plan[i] * centre[2];
+    floor[i + 1] = centre[1] - plan[i + 1] * centre[2];
   }
   const side = (signedArea(floor) >= 0) === hole ? -1 : 1;
-  const centre = stand(camera);
   for (let i = 0; i < n; i += 2) {
     const before = (i - 2 + n) % n, after = (i + 2) % n;
     const nx = floor[after + 1] - floor[before + 1], ny = floor[before] - floor[after];
     const away = side * (nx * (floor[i] - centre[0]) + ny * (floor[i + 1] - centre[1])) > 0;
     const z = heights.lift_mm + (away ? heights.thickness_mm : 0);
-    const [x, y] = mmFromPx(camera, ring[i], ring[i + 1], z);
-    plan[i] = x;
-    plan[i + 1] = y;
+    plan[i] = centre[0] + plan[i] * (z - centre[2]);
+    plan[i + 1] = centre[1] + plan[i + 1] * (z - centre[2]);
   }
   return plan;
 }

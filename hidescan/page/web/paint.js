@@ -6,16 +6,24 @@ export const COLOURS = {
 };
 const FONT = "600 14px system-ui, sans-serif";
 
+/** The path of a ring; points that the eye cannot tell from the one before are left out. */
 function trace(context, frame, ring, closed) {
   context.beginPath();
-  for (let i = 0; i < ring.length; i += 2) context.lineTo(frame.x(ring[i]), frame.y(ring[i + 1]));
+  let lastX = -1e9, lastY = -1e9;
+  for (let i = 0; i < ring.length; i += 2) {
+    const x = frame.x(ring[i]), y = frame.y(ring[i + 1]);
+    if (Math.abs(x - lastX) + Math.abs(y - lastY) < 2 && i < ring.length - 2) continue;
+    context.lineTo(x, y);
+    lastX = x;
+    lastY = y;
+  }
   if (closed) context.closePath();
 }
 
 function line(context, frame, ring, colour, width, { closed = false, dash = [] } = {}) {
   if (ring.length < 4) return;
   trace(context, frame, ring, closed);
-  context.lineJoin = "round";
+  context.lineJoin = "bevel";
   context.setLineDash([]);
   context.strokeStyle = CASING;
   context.lineWidth = width + 2.5;
