@@ -57,7 +57,7 @@ def look_closer(rgb: NDArray[np.uint8], region: Region, settings: OutlineSetting
     size = high - low
     affordable = float(np.sqrt(settings.fine_pixels / np.prod(size.astype(float))))
     enlarge = min(1.0, affordable, settings.fine_most_enlarged / float(step.max()))
-    w, h = (max(32, round(float(side) * enlarge / 16) * 16) for side in size)
+    w, h = (max(32, round(float(side) * enlarge / 32) * 32) for side in size)
     grid = Grid((float(low[0]), float(low[1])), (float(size[0]) / w, float(size[1]) / h))
     part = cv2.resize(rgb[low[1] : high[1], low[0] : high[0]], (w, h), interpolation=cv2.INTER_AREA)
 
@@ -69,7 +69,7 @@ def look_closer(rgb: NDArray[np.uint8], region: Region, settings: OutlineSetting
     picture = np.empty((4, h, w), dtype=np.float32)
     picture[:3] = part.transpose(2, 0, 1) / np.float32(255)
     picture[3] = coarse
-    hide, hole = run_network("fine", picture)
+    hide, hole, *marks = run_network("fine", picture)
     for hint in hints:  # around a tap the word of the network that saw the tap counts
         x, y = grid.from_photo(np.array([hint.photo_px]))[0]
         reach = settings.tap_reach_px * step.max() / max(grid.step_px)

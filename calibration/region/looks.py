@@ -21,6 +21,11 @@ CELLS = 384
 """Side of the periodic cell tiles, px; a cell is about 16 px."""
 
 
+TRUTH = ("hide", "cover", "hole", "cut", "brand", "stain", "scratch", "wrinkle")
+"""Channels of the truth: the visible silhouette; paper and things lying about or on it; through holes; cuts from the rim;
+the hulls of brands; stains; scratches; wrinkles."""
+
+
 class Painter:
     """Holds the noise tiles and the random state; `paint` turns stencils into photos."""
 
@@ -493,7 +498,7 @@ class Painter:
             + self.normal(n, 0.12) * (1 - inner)
         )
         warm = torch.tensor([1.0, 0.1, -1.0], device=self.device)[None, :, None, None]
-        colour = colour * v * (1 + 0.1 * self.u(n) ** 2 * tint * warm)
+        colour = colour * v * (1 + (0.04 if self.everyday else 0.1) * self.u(n) ** 2 * tint * warm)
         # nap, grain, hair
         nap = self.u(n, 0, 0.12) * self.noise(local, mm, self.u(n, 2.5, 9)) + self.u(n, 0, 0.08) * self.noise(
             local, mm, self.u(n, 8, 25)
@@ -513,15 +518,19 @@ class Painter:
         return functional.grid_sample(mask, grid, padding_mode="border", align_corners=True)
 
     def blurred(self, image: Tensor, sigma_px: Tensor) -> Tensor:
-        """Gaussian blur by a sigma of its own per sample (n, 1, 1, 1), through levels of a pyramid."""
+        """Gaussian blur by a sigma of its own per sample (n, 1, 1, 1), through levels of a pyramid.
+
+        A pixel of a level is the mean of 4 x 4 of the level below, centred on the middle two: where bilinear
+        interpolation puts it back. A window of 3 would shift the picture by half a pixel a level.
+        """
         levels = [image]
         small = image
         for _ in range(5):
             if min(small.shape[-2:]) < 8:
                 break
-            small = functional.avg_pool2d(functional.pad(small, (1, 1, 1, 1), mode="replicate"), 3, 2)
+            small = functional.avg_pool2d(functional.pad(small, (1, 1, 1, 1), mode="replicate"), 4, 2)
             levels.append(small)
-        sigmas = [0.0, 1.0, 2.2, 4.5, 9.0, 18.0]
+        sigmas = [0.0, 1.2, 2.6, 5.2, 10.4, 20.8]
         out = levels[-1]
         for k in range(len(levels) - 2, -1, -1):
             part = ((sigma_px - sigmas[k]) / (sigmas[k + 1] - sigmas[k])).clamp(0, 1)
@@ -529,7 +538,62 @@ class Painter:
             out = levels[k] + (up - levels[k]) * part
         return out
 
-    def paint(self, masks: Tensor, to_mm: Tensor, frame: Tensor, detail: bool) -> tuple[Tensor, Tensor]:
+    def soiled(self, skin: Tensor, layer: dict[str, Tensor], xy: Tensor, mm: Tensor) -> tuple[Tensor, Tensor]:
+        """The skin with stains, brands and scratches; and whether each of them shows, (n, 3, 1, 1)."""
+        n, px = len(skin), 1 / mm
+        clean = skin
+        # stains: mostly darker and a little off the skin's hue, some paler, some opaque, with or without a tide line
+        shape = self.blurred(layer["stains"], self.u(n, 0, 8) * self.u(n) * px)
+        spots = (1 + self.u(n, 0, 0.6) * self.fbm(xy, mm, self.log_u(n, 8, 60), 4, 0.7)).clamp(0, 1.5)
+        tide = 1 + self.often(n, 0.35) * self.u(n, 0, 1.2) * (4 * shape * (1 - shape)).clamp(0, 1)
+        strength = self.u(n, 0.25, 1)
+        amount = (shape * strength * spots * tide).clamp(0, 1)
+        opaque = self.pick(
+            n,
+            [(50, 35, 28), (90, 60, 40), (30, 28, 28), (200, 190, 170), (120, 85, 60), (150, 60, 50), (140, 110, 85)],
+        )
+        darker = skin * (self.u(n, 0.25, 0.8) * (1 + self.normal(n, 0.1, 3))).clamp(0.1, 0.95)
+        paler = skin + (1 - skin) * self.u(n, 0.2, 0.6)
+        kind = self.u(n)
+        stain = torch.where(kind < 0.55, darker, torch.where(kind < 0.85, 0.5 * opaque + 0.5 * darker, paler))
+        skin = skin * (1 - amount) + stain * amount
+        shows = [self._shows(clean, skin, layer["stains"], 0.35)]
+        clean = skin
+        # brands: burned dark, healed pale, or another colour of hair; one tone, smoother than what surrounds it
+        shape = self.blurred(layer["brands"], self.u(n, 0, 1.5) * px)
+        strength = self.u(n, 0.4, 1)
+        amount = (shape * strength * (1 + 0.15 * self.fbm(xy, mm, 12.0, 3, 0.6))).clamp(0, 1)
+        even = self.blurred(skin, 10 * px)
+        white = self.pick(n, [(235, 230, 220), (215, 205, 190), (245, 240, 235)])
+        bare = self.pick(n, [(150, 110, 80), (90, 60, 45), (190, 150, 120), (60, 45, 40)])
+        dark, pale = even * self.u(n, 0.2, 0.8), even + (1 - even) * self.u(n, 0.08, 0.5)
+        kind = self.u(n)
+        brand = torch.where(
+            kind < 0.45, dark, torch.where(kind < 0.65, pale, torch.where(kind < 0.82, white.expand_as(even), bare.expand_as(even)))
+        )
+        skin = skin * (1 - amount) + brand * amount
+        shows.append(self._shows(clean, skin, layer["brands"], 0.7))
+        clean = skin
+        # scratches: open and dark, or healed and pale; the faintest are nothing that anybody would mark
+        shape = layer["scratches"] * (0.8 + 0.3 * self.noise(xy, mm, 25.0)).clamp(0, 1)
+        strength = self.u(n, 0.05, 0.9)
+        scratch = torch.where(self.u(n) < 0.55, skin * self.u(n, 0.2, 0.7), (skin * 1.5 + 0.1).clamp(0, 1))
+        skin = skin * (1 - shape * strength) + scratch * shape * strength
+        shows.append(self._shows(clean, skin, layer["scratches"], 1.0))
+        return skin, torch.cat(shows, 1)
+
+    LEAST_CHANGE = 0.045
+    """A change of tone (of 1, sRGB) under this is nothing that a person would swear to."""
+
+    def _shows(self, before: Tensor, after: Tensor, where: Tensor, over_texture: float) -> Tensor:
+        """Whether a change stands out: by itself and over the texture under it, 0 or 1, (n, 1, 1, 1)."""
+        area = where.sum((2, 3), keepdim=True).clamp(min=1)
+        change = (((after - before) * where).sum((2, 3), keepdim=True) / area).abs().amax(1, keepdim=True)
+        texture = before - self.blurred(before, torch.full_like(change, 6.0))
+        spread = ((texture**2 * where).sum((2, 3), keepdim=True) / area).mean(1, keepdim=True).sqrt()
+        return ((change > self.LEAST_CHANGE) & (change > over_texture * spread)).float()
+
+    def paint(self, masks: Tensor, to_mm: Tensor, frame: Tensor, detail: bool) -> tuple[Tensor, Tensor, Tensor]:
         """Photos and truth of a batch of windows.
 
         Parameters
@@ -541,8 +605,8 @@ class Painter:
 
         Returns
         -------
-        photo (n, 3, h, w) in 0..1; truth (n, 3, h, w): coverage by the visible silhouette, by paper and things lying
-        about or on it, by through holes not covered.
+        photo (n, 3, h, w) in 0..1; truth (n, len(TRUTH), h, w), coverage, see there; known (n, len(TRUTH), 1, 1): 0 where
+        the picture shows too little of what the truth says.
         """
         n, _, h, w = masks.shape
         layer = {name: masks[:, i : i + 1] for i, name in enumerate(LAYERS)}
@@ -591,22 +655,19 @@ class Painter:
             same = self.often(len(two), 0.4)
             o = layer["others"][two]
             skin[two] = skin[two] * (1 - o * (1 - same)) + other * o * (1 - same)
-        stain = self.blurred(layer["stains"], self.u(n, 0, 6) * px)
-        stain_colour = self.pick(
-            n, [(50, 35, 28), (90, 60, 40), (30, 28, 28), (200, 190, 170), (120, 85, 60), (150, 60, 50)]
-        )
-        stain = stain * self.u(n, 0.15, 1)
-        skin = skin * (1 - stain) + (skin * stain_colour * 1.4) * stain * 0.5 + stain_colour * stain * 0.5
-        stroke = layer["strokes"] * self.u(n, 0.2, 0.9)
-        ink = torch.where(self.u(n) < 0.6, skin * 0.3, (skin * 1.5 + 0.1).clamp(0, 1))
-        skin = skin * (1 - stroke) + ink * stroke
+        skin, shows = self.soiled(skin, layer, xy, mm)
 
         # relief of the hide: broad folds, wrinkles, the wavy rim
         relief = self.u(n) ** 2 * self.fbm(local, mm, self.log_u(n, 150, 600), 3, 0.5, stretch=self.u(n, 0.4, 2.5))
-        relief = relief + self.often(n, 0.4) * self.u(n, 0, 1.2) * (
+        creased = self.often(n, 0.4) * self.u(n, 0, 1.2)
+        relief = relief + creased * (
             1 - self.noise(self.turn(local, self.u(n, 0, 3)), mm, self.u(n, 150, 500), self.u(n, 1.5, 5)).abs() / 0.25
         ).clamp(0, 1)
         relief = relief + self.u(n, 0, 0.4) * self.noise(local, mm, self.u(n, 20, 70), self.u(n, 1, 4))
+        # a brand is sunk in or stands up, a wrinkle is a fold that never lies flat
+        relief = relief + self.normal(n, 0.6) * self.often(n, 0.6) * self.blurred(layer["brands"], self.u(n, 0.5, 2) * px)
+        fold = self.u(n, 0.5, 2.5)
+        relief = relief - fold * self.blurred(layer["wrinkles"], self.u(n, 1, 4) * px)
         lift = self.noise(xy, mm, self.u(n, 120, 400)).clamp(-1, 2) * 0.5 + 0.5
         relief = relief + self.u(n, -1, 1.5) * lift * self.blurred(1 - hide, self.u(n, 8, 30) * px)
         gy = relief - self.moved(relief, torch.zeros_like(px), torch.ones_like(px))
@@ -630,7 +691,6 @@ class Painter:
         window = self._spot(n, h, w, 0.5, 2.0)
         lam = lam * (1 + self.often(n, 0.35) * self.u(n, 0.2, 2.2) * window)
         lam = lam.clamp(min=0.15)
-        self.often(n, 0.4)  # unused: keeps the sequence of random numbers that made the photos in README.md
         cast = self.blurred(layer["shadow"], self.log_u(n, 0.3, 12) * px)
         cast_tint = (
             self.u(n, 0.12, 0.75)
@@ -724,9 +784,26 @@ class Painter:
         if detail:
             image = self._jpeg(image, self.u(n, 0, 0.05) * self.often(n, 0.6))
         image = torch.nan_to_num(image, nan=0.5)
-        return (image * 255).round().clamp(0, 255) / 255, torch.cat(
-            [hide, torch.maximum(paper, things), holes * (1 - torch.maximum(paper, things))], 1
+        cover = torch.maximum(paper, things)
+        face = top * (1 - holes) * (1 - cover)  # what marks can be seen on
+        truth = torch.cat(
+            [
+                hide,
+                cover,
+                holes * (1 - cover),
+                layer["cuts"] * (1 - cover),
+                layer["signs"] * face,
+                layer["stains"] * face,
+                layer["scratches"] * face,
+                layer["wrinkles"] * face,
+            ],
+            1,
         )
+        none = (truth[:, 4:7].amax((2, 3), keepdim=True) < 0.5).float()  # nothing there: that is known
+        seen = torch.maximum(shows[:, [1, 0, 2]], none)
+        fold_seen = (creased < 0.2).float()  # other folds of the hide look much the same
+        known = torch.cat([torch.ones((n, 4, 1, 1), device=self.device), seen, fold_seen], 1)
+        return (image * 255).round().clamp(0, 255) / 255, truth, known
 
     def _ramp(self, n: int, h: int, w: int) -> Tensor:
         a = self.u(n, 0, 2 * math.pi)

@@ -48,7 +48,7 @@ def make(index: int, seed: int, out: Path) -> None:
     painter = Painter(torch.device("cpu"), HELD_OUT + 1000 * seed + index, everyday=True)
     masks = torch.from_numpy(draw(scene, window, size, rng))[None].float() / 255
     with torch.no_grad():
-        photo, truth = painter.paint(
+        photo, truth, known = painter.paint(
             masks,
             torch.tensor(np.linalg.inv(full)[None], dtype=torch.float32),
             torch.tensor(hide_frame(scene)[None], dtype=torch.float32),

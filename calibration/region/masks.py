@@ -5,11 +5,14 @@ from __future__ import annotations
 import cv2
 import numpy as np
 from numpy.typing import NDArray
-from shapes import PHOTO_PX, Hide, Ring, Scene, apply
+from shapes import PHOTO_PX, Hide, Line, Ring, Scene, apply
 
-LAYERS = ("first", "others", "holes", "stains", "strokes", "paper", "ink", "shadow", "things")
+LAYERS = (
+    "first", "others", "holes", "cuts", "stains", "brands", "signs", "scratches", "wrinkles", "paper", "ink", "shadow",
+    "things",
+)  # fmt: skip
 SUPER = 3
-"""Each mask is drawn this many times larger and averaged."""
+"""Each mask is drawn this many times larger and averaged. "signs" are the hulls of the brands' lines."""
 _SHIFT = 5
 
 
@@ -48,12 +51,26 @@ def _add(layer: NDArray[np.uint8], ring: Ring, size: tuple[int, int]) -> None:
     np.maximum(layer, coverage([ring], size), out=layer)
 
 
+def _fixed(points: Ring) -> NDArray[np.int32]:
+    """Points as OpenCV's fixed-point numbers, (N, 1, 2)."""
+    return np.round(np.clip(points, -30000, 30000) * (1 << _SHIFT)).astype(np.int32).reshape(-1, 1, 2)
+
+
+def _draw_lines(layer: NDArray[np.uint8], lines: tuple[Line, ...], full: NDArray[np.float64]) -> None:
+    """Lines as wide as they look halfway along; fainter where that is under a pixel."""
+    for line, width in lines:
+        middle = line[len(line) // 2]
+        a, b = apply(full, np.array([middle, middle + (width, 0)]))
+        thick = float(np.hypot(*(b - a)))
+        level = 255 if thick >= 1 else int(255 * thick)
+        cv2.polylines(layer, [_fixed(apply(full, line))], False, level, max(1, round(thick)), cv2.LINE_AA, _SHIFT)
+
+
 def plain(rings: list[Ring], size: tuple[int, int]) -> NDArray[np.uint8]:
     """Filled rings, anti-aliased by OpenCV: good enough for what is no truth."""
     out = np.zeros(size[::-1], np.uint8)
     for r in rings:
-        p = np.round(np.clip(r, -30000, 30000) * (1 << _SHIFT)).astype(np.int32).reshape(-1, 1, 2)
-        cv2.fillPoly(out, [p], 255, lineType=cv2.LINE_AA, shift=_SHIFT)
+        cv2.fillPoly(out, [_fixed(r)], 255, lineType=cv2.LINE_AA, shift=_SHIFT)
     return out
 
 
@@ -94,18 +111,22 @@ def draw(
     out[0] = of(scene.hides[:1])
     if len(scene.hides) > 1:
         out[1] = of(scene.hides[1:])
+    layer = {name: out[i] for i, name in enumerate(LAYERS)}
     for hide in scene.hides:
         for ring in hide.holes:
-            _add(out[2], px(ring), size)
-    out[3] = plain([px(r) for hide in scene.hides for r in hide.stains], size)
-    for hide in scene.hides:
-        for line, width in hide.strokes:
-            p = px(line)
-            mm_px = np.hypot(*(p[-1] - p[0])) / max(np.hypot(*(line[-1] - line[0])), 1e-9)
-            thick = width * mm_px
-            level = 255 if thick >= 1 else int(255 * thick)
-            q = np.round(np.clip(p, -30000, 30000) * (1 << _SHIFT)).astype(np.int32).reshape(-1, 1, 2)
-            cv2.polylines(out[4], [q], False, level, max(1, round(thick)), cv2.LINE_AA, _SHIFT)
+            _add(layer["holes"], px(ring), size)
+        for sign in hide.brands:
+            _draw_lines(layer["brands"], sign, full)
+            if not all(np.isfinite(px(line)).all() for line, _ in sign):
+                continue
+            hull = cv2.convexHull(np.concatenate([px(line) for line, _ in sign]).astype(np.float32))[:, 0]
+            cv2.fillConvexPoly(layer["signs"], _fixed(hull), 255, shift=_SHIFT)
+            _draw_lines(layer["signs"], sign, full)
+        _draw_lines(layer["scratches"], hide.scratches, full)
+        for group in hide.wrinkles:
+            _draw_lines(layer["wrinkles"], group, full)
+    layer["cuts"][:] = plain([px(r) for hide in scene.hides for r in hide.cuts], size)
+    layer["stains"][:] = plain([px(r) for hide in scene.hides for r in hide.stains], size)
     for quad in (*scene.cards, *scene.papers):
         corners = px(quad)
         lo, hi = np.floor(corners.min(0)).astype(int) - 1, np.ceil(corners.max(0)).astype(int) + 2
@@ -114,7 +135,7 @@ def draw(
             continue
         box = (slice(lo[1], hi[1]), slice(lo[0], hi[0]))
         alpha = plain([corners - lo], (int(hi[0] - lo[0]), int(hi[1] - lo[1])))
-        out[5][box] = np.maximum(out[5][box], alpha)
+        layer["paper"][box] = np.maximum(layer["paper"][box], alpha)
         if any(quad is c for c in scene.cards):
             page = card_picture(rng)
             shrink = np.sqrt(max(1e-6, cv2.contourArea(corners.astype(np.float32)) / page.size))
@@ -123,31 +144,34 @@ def draw(
             source = np.array([[0, 0], [209, 0], [209, 296], [0, 296]], np.float32)
             m = cv2.getPerspectiveTransform(source, (corners - lo).astype(np.float32))
             ink = 255 - cv2.warpPerspective(page, m, alpha.shape[::-1], flags=cv2.INTER_LINEAR, borderValue=255)
-            out[6][box] = np.where(alpha > 0, ink, out[6][box])
-    out[7] = plain([px(r) for r in scene.shadows], size)
-    out[8] = plain([px(r) for r in scene.things], size)
+            layer["ink"][box] = np.where(alpha > 0, ink, layer["ink"][box])
+    layer["shadow"][:] = plain([px(r) for r in scene.shadows], size)
+    layer["things"][:] = plain([px(r) for r in scene.things], size)
     return out
 
 
 def fine_window(scene: Scene, size: int, rng: np.random.Generator) -> tuple[NDArray[np.float64], float]:
-    """A window at 0.5 to 2.4 mm per px near the rim, a hole, a mark or anywhere; and its enlargement of the photo."""
+    """A window at 0.7 to 2.6 mm per px near the rim, a hole, a mark or anywhere; and its enlargement of the photo."""
     inverse = np.linalg.inv(scene.homography)
     where = rng.random()
     target = None
     if scene.hides:
         hide = scene.hides[int(rng.integers(len(scene.hides)))]
-        if where < 0.5:
-            target = hide.ring[rng.integers(len(hide.ring))]
-        elif where < 0.78 and hide.holes:
-            target = hide.holes[int(rng.integers(len(hide.holes)))].mean(0)
-        elif where < 0.88 and hide.stains:
-            target = hide.stains[int(rng.integers(len(hide.stains)))].mean(0)
+        marks = (
+            (0.4, [hide.ring[rng.integers(len(hide.ring))]]),
+            (0.57, [h.mean(0) for h in hide.holes]),
+            (0.67, [c.mean(0) for c in hide.cuts]),
+            (0.81, [sign[0][0].mean(0) for sign in hide.brands]),
+            (0.93, [s.mean(0) for s in hide.stains]),
+            (0.95, [line.mean(0) for line, _ in hide.scratches]),
+        )
+        target = next((of[int(rng.integers(len(of)))] for share, of in marks if where < share and of), None)
     w, h = PHOTO_PX
     at = rng.uniform((0, 0), (w, h)) if target is None else apply(scene.homography, target[None])[0]
     at = np.clip(at, (8, 8), (w - 8, h - 8))
     a, b = apply(inverse, np.array([at, at + (1, 0)]))
     coarse_mm = max(float(np.hypot(*(b - a))), 1e-3)
-    mm = float(np.exp(rng.uniform(np.log(0.5), np.log(2.4))))
+    mm = float(np.exp(rng.uniform(np.log(0.7), np.log(2.6))))
     scale = float(np.clip(coarse_mm / mm, 1.5, 6.4))
     half = size / scale / 2
     corner = at - half + rng.uniform(-0.35, 0.35, 2) * size / scale

@@ -79,6 +79,10 @@ def region_net() -> HideNet:
     return HideNet(5, 2, (24, 40, 72, 128, 192), (1, 2, 2, 2, 2))
 
 
+FINE_OUTPUTS = ("hide", "hole", "cut", "brand", "stain", "scratch", "wrinkle")
+
+
 def fine_net() -> HideNet:
-    """Part of the photo at about 1 mm per px; inputs RGB, coarse probability; outputs: hide (holes counted in), hole."""
-    return HideNet(4, 2, (16, 32, 48, 64), (0, 1, 2, 2))
+    """Part of the photo at about 1 mm per px; inputs RGB, coarse probability; outputs FINE_OUTPUTS (holes counted into
+    the hide)."""
+    return HideNet(4, len(FINE_OUTPUTS), (16, 32, 48, 80, 128), (0, 1, 2, 2, 2))

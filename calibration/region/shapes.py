@@ -14,6 +14,8 @@ import shapely
 from numpy.typing import NDArray
 
 Ring = NDArray[np.float64]
+Line = tuple[Ring, float]
+"""(N, 2) points and a width, mm."""
 
 PHOTO_PX = (640, 480)
 """Width and height of the photo as the region network sees it; portrait photos are the same, turned."""
@@ -30,12 +32,18 @@ SPECIES_MM = {
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Hide:
-    """One hide: outer ring, through holes, what is drawn on it, and the frame of its back line (floor mm)."""
+    """One hide, its faults, and the frame of its back line (floor mm).
+
+    Lines are drawn `width` mm wide. A brand is the lines of one sign; a wrinkle a group of lines.
+    """
 
     ring: Ring
     holes: tuple[Ring, ...]
+    cuts: tuple[Ring, ...]
     stains: tuple[Ring, ...]
-    strokes: tuple[tuple[Ring, float], ...]
+    brands: tuple[tuple[Line, ...], ...]
+    scratches: tuple[Line, ...]
+    wrinkles: tuple[tuple[Line, ...], ...]
     origin: NDArray[np.float64]
     angle: float
     length: float
@@ -190,15 +198,16 @@ def cut_piece(ring: Ring, rng: np.random.Generator) -> Ring:
     return np.asarray(shapely.orient_polygons(shape).exterior.coords)[:-1]
 
 
-def with_edge_cuts(ring: Ring, rng: np.random.Generator, count: int) -> Ring:
-    """Narrow wedges and nicks cut into the rim."""
+def with_edge_cuts(ring: Ring, rng: np.random.Generator, count: int) -> tuple[Ring, tuple[Ring, ...]]:
+    """Narrow wedges and nicks cut into the rim; and those of them that a person would call a cut."""
     n = len(ring)
     shape = shapely.make_valid(shapely.Polygon(ring))
     out = normals(ring)
+    cuts = []
     for _ in range(count):
         i = int(rng.integers(n))
-        depth = float(np.exp(rng.uniform(math.log(6), math.log(110))))
-        half = max(0.8, depth * rng.uniform(0.02, 0.12)) if depth > 20 else depth * rng.uniform(0.1, 0.5)
+        depth = float(np.exp(rng.uniform(math.log(6), math.log(130))))
+        half = max(0.3, depth * rng.uniform(0.004, 0.12)) if depth > 20 else depth * rng.uniform(0.1, 0.5)
         inward = -out[i] @ rotation(rng.normal(0, 0.35)).T
         side = np.array([-inward[1], inward[0]])
         t = np.linspace(-0.25, 1, 8)
@@ -208,10 +217,53 @@ def with_edge_cuts(ring: Ring, rng: np.random.Generator, count: int) -> Ring:
         wedge = shapely.make_valid(
             shapely.Polygon(np.r_[middle + side * w[:, None], (middle - side * w[:, None])[::-1]])
         )
+        if depth > 15:
+            inside = shape.intersection(wedge.buffer(1.0))  # never narrower than a pixel of truth
+            parts = [g for g in shapely.get_parts(inside) if g.geom_type == "Polygon"]
+            if parts:
+                cuts.append(np.asarray(max(parts, key=lambda g: g.area).exterior.coords)[:-1])
         shape = shape.difference(wedge)
     if shape.geom_type != "Polygon":
         shape = max((g for g in shapely.get_parts(shape) if g.geom_type == "Polygon"), key=lambda g: g.area)
-    return np.asarray(shapely.orient_polygons(shape).exterior.coords)[:-1]
+    return np.asarray(shapely.orient_polygons(shape).exterior.coords)[:-1], tuple(cuts)
+
+
+def invented_sign(rng: np.random.Generator) -> tuple[Line, ...]:
+    """A few bars, bows, rings and dots close together, about (0, 0): the brand of nobody."""
+    size = float(np.exp(rng.uniform(math.log(50), math.log(170))))
+    width = size * rng.uniform(0.06, 0.14)
+    box = np.array([1.0, rng.uniform(0.5, 1.0)]) * size / 2
+    lines: list[Ring] = []
+    for _ in range(int(rng.choice([1, 2, 3, 4], p=[0.1, 0.4, 0.35, 0.15]))):
+        kind = rng.random()
+        if kind < 0.4:  # a bar
+            a, b = rng.uniform(-1, 1, (2, 2)) * box
+            if np.hypot(*(a - b)) < 0.45 * size:
+                b = a + (b - a) / max(np.hypot(*(b - a)), 1e-6) * 0.6 * size
+            lines.append(np.array([a, (a + b) / 2, b]))
+        elif kind < 0.6:  # bent bars
+            lines.append(rng.uniform(-1, 1, (int(rng.integers(3, 5)), 2)) * box)
+        elif kind < 0.9:  # a bow or a ring
+            start, turn = rng.uniform(0, 2 * np.pi), rng.uniform(0.7, 2.0) * np.pi
+            t = np.linspace(start, start + turn, 24)
+            lines.append(np.c_[np.cos(t), np.sin(t)] * size * rng.uniform(0.2, 0.48) + rng.uniform(-0.3, 0.3, 2) * box)
+        else:  # a dot
+            at = rng.uniform(-0.6, 0.6, 2) * box
+            lines.append(np.array([at, at + 0.1]))
+    turned = rotation(rng.uniform(0, 2 * np.pi)).T
+    return tuple((line @ turned, width) for line in lines)
+
+
+def growth_marks(rng: np.random.Generator, length: float) -> tuple[Line, ...]:
+    """Wrinkles: roughly parallel, wavy, mostly across the back line of a hide frame, about (0, 0)."""
+    lines = []
+    long, pitch = length * rng.uniform(0.08, 0.35), rng.uniform(10, 40)
+    for k in range(int(rng.integers(1, 7))):
+        t = np.linspace(-0.5, 0.5, 14) * long * rng.uniform(0.6, 1.1)
+        bend = rng.normal(0, 6) * np.sin(np.linspace(0, np.pi, 14)) + np.cumsum(rng.normal(0, 0.8, 14))
+        lines.append((np.c_[t, bend + k * pitch * rng.uniform(0.8, 1.2)], rng.uniform(1.5, 5)))
+    turned = rotation(rng.normal(0, 0.5)).T
+    return tuple((line @ turned, width) for line, width in lines)
 
 
 def inside_points(ring: Ring, count: int, margin: float, rng: np.random.Generator) -> Ring:
@@ -254,8 +306,9 @@ def make_hide(rng: np.random.Generator, place: NDArray[np.float64], angle: float
     if valid.geom_type != "Polygon":
         valid = max((g for g in shapely.get_parts(valid) if g.geom_type == "Polygon"), key=lambda g: g.area)
     ring = resample(np.asarray(shapely.orient_polygons(valid).exterior.coords)[:-1], 3.0)
+    cuts: tuple[Ring, ...] = ()
     if rng.random() < 0.7:
-        ring = with_edge_cuts(ring, rng, int(rng.integers(1, 9)))
+        ring, cuts = with_edge_cuts(ring, rng, int(rng.integers(1, 9)))
     holes = []
     if rng.random() < 0.75:
         for p in inside_points(ring, int(rng.integers(1, 8)), 14, rng):
@@ -266,21 +319,29 @@ def make_hide(rng: np.random.Generator, place: NDArray[np.float64], angle: float
                 holes.append(blob(rng.uniform(6, 14), rng, 0.1, 12.0) + p)
         inner = shapely.make_valid(shapely.Polygon(ring)).buffer(-4)
         holes = [h for h in holes if inner.contains(shapely.Polygon(h).buffer(0))]
-    stains = [
-        blob(float(np.exp(rng.uniform(math.log(3), math.log(90)))), rng, rng.uniform(0.05, 0.3), 3.0) + p
-        for p in inside_points(ring, int(rng.integers(0, 9)), 0, rng)
-    ]
-    strokes: list[tuple[Ring, float]] = []
-    for p in inside_points(ring, int(rng.integers(0, 4)), 20, rng):  # scratches
-        t = np.linspace(0, rng.uniform(20, 250), 12)
-        a = rng.uniform(0, 2 * np.pi) + np.cumsum(rng.normal(0, 0.08, 12))
-        strokes.append((p + np.c_[np.cos(a), np.sin(a)] * t[:, None], rng.uniform(0.8, 4)))
-    if rng.random() < 0.3:  # a brand: a few strokes close together, an invented sign
-        for p in inside_points(ring, 1, 60, rng):
+    stains: list[Ring] = []
+    if rng.random() < 0.6:
+        stains = [
+            blob(float(np.exp(rng.uniform(math.log(7), math.log(90)))), rng, rng.uniform(0.03, 0.3), 3.0) + p
+            for p in inside_points(ring, int(rng.integers(1, 5)), 0, rng)
+        ]
+    scratches: list[Line] = []
+    for p in inside_points(ring, int(rng.integers(0, 6)), 20, rng):
+        t = np.linspace(0, float(np.exp(rng.uniform(math.log(20), math.log(280)))), 12)
+        a = rng.uniform(0, 2 * np.pi) + np.cumsum(rng.normal(0, 0.06, 12))
+        scratches.append((p + np.c_[np.cos(a), np.sin(a)] * t[:, None], rng.uniform(0.7, 4)))
+        if rng.random() < 0.2:  # several side by side or across, as of claws and wire
             for _ in range(int(rng.integers(1, 4))):
-                strokes.append(
-                    (p + smooth_closed(rng.normal(0, 28, (4, 2)), 6)[: int(rng.integers(6, 24))], rng.uniform(5, 12))
-                )
+                turned = (scratches[-1][0] - p) @ rotation(rng.normal(0, 0.3)).T + p + rng.normal(0, 12, 2)
+                scratches.append((turned, scratches[-1][1]))
+    brands: list[tuple[Line, ...]] = []
+    if rng.random() < 0.5:
+        for p in inside_points(ring, int(rng.integers(1, 3)), 60, rng):
+            brands.append(tuple((line + p, width) for line, width in invented_sign(rng)))
+    wrinkles: list[tuple[Line, ...]] = []
+    if rng.random() < 0.35:
+        for p in inside_points(ring, int(rng.integers(1, 3)), 40, rng):
+            wrinkles.append(tuple((line + p, width) for line, width in growth_marks(rng, length)))
     turn_to = rotation(angle).T
     centre = shapely.Polygon(ring).centroid
     shift = place - np.array([centre.x, centre.y]) @ turn_to
@@ -288,14 +349,20 @@ def make_hide(rng: np.random.Generator, place: NDArray[np.float64], angle: float
     def move(r: Ring) -> Ring:
         return r @ turn_to + shift
 
+    def lines(group: tuple[Line, ...]) -> tuple[Line, ...]:
+        return tuple((move(line), width) for line, width in group)
+
     return Hide(
-        move(ring),
-        tuple(move(h) for h in holes),
-        tuple(move(s) for s in stains),
-        tuple((move(s), w) for s, w in strokes),
-        shift,
-        angle,
-        float(length),
+        ring=move(ring),
+        holes=tuple(map(move, holes)),
+        cuts=tuple(map(move, cuts)),
+        stains=tuple(map(move, stains)),
+        brands=tuple(map(lines, brands)),
+        scratches=lines(tuple(scratches)),
+        wrinkles=tuple(map(lines, wrinkles)),
+        origin=shift,
+        angle=angle,
+        length=float(length),
     )
 
 
@@ -442,12 +509,21 @@ def _looks_down(homography: NDArray[np.float64]) -> bool:
 
 
 def _moved(h: Hide, by: NDArray[np.float64]) -> Hide:
+    def rings(group: tuple[Ring, ...]) -> tuple[Ring, ...]:
+        return tuple(r + by for r in group)
+
+    def lines(group: tuple[Line, ...]) -> tuple[Line, ...]:
+        return tuple((r + by, w) for r, w in group)
+
     return Hide(
-        h.ring + by,
-        tuple(r + by for r in h.holes),
-        tuple(r + by for r in h.stains),
-        tuple((r + by, w) for r, w in h.strokes),
-        h.origin + by,
-        h.angle,
-        h.length,
+        ring=h.ring + by,
+        holes=rings(h.holes),
+        cuts=rings(h.cuts),
+        stains=rings(h.stains),
+        brands=tuple(map(lines, h.brands)),
+        scratches=lines(h.scratches),
+        wrinkles=tuple(map(lines, h.wrinkles)),
+        origin=h.origin + by,
+        angle=h.angle,
+        length=h.length,
     )

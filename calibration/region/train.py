@@ -15,15 +15,17 @@ from pathlib import Path
 import cv2
 import numpy as np
 import torch
-from looks import Painter
+from looks import TRUTH, Painter
 from masks import draw, fine_window
-from networks import HideNet, fine_net, region_net
+from networks import FINE_OUTPUTS, HideNet, fine_net, region_net
 from shapes import PHOTO_PX, Scene, make_scene
 from torch import Tensor
 from torch.nn import functional
 from torch.utils.data import DataLoader, IterableDataset, get_worker_info
 
 HELD_OUT = 987_654_321
+EVERYDAY_SHARE = 0.65
+"""Part of the pictures without what no careful person photographs (`Painter.everyday`)."""
 TAP_PX = 5
 """Radius of a tap's disc in the hint channels, px of the network's picture."""
 
@@ -138,16 +140,32 @@ def recoloured(x: Tensor, painter: Painter) -> Tensor:
 
 
 def loss_of(logits: Tensor, truth: Tensor, weight: Tensor | None = None) -> Tensor:
-    """Cross-entropy and a little soft Dice on the first channel."""
+    """Cross-entropy, and a little soft Dice: of the first channel by picture, of rare things over the whole batch."""
     logits = logits.float()
     bce = functional.binary_cross_entropy_with_logits(logits, truth, weight=weight)
     p, t = torch.sigmoid(logits[:, :1]), truth[:, :1]
     dice = 1 - (2 * (p * t).sum((1, 2, 3)) + 50) / (p.sum((1, 2, 3)) + t.sum((1, 2, 3)) + 50)
     loss = bce + 0.15 * dice.mean()
-    if weight is not None:  # the holes of the whole batch at once: most windows have none
-        p, t = torch.sigmoid(logits[:, 1]), truth[:, 1]
-        loss = loss + 0.15 * (1 - (2 * (p * t).sum() + 50) / (p.sum() + t.sum() + 50))
+    if weight is not None:  # most windows have none of these
+        known = (weight[:, 1:] > 0).float()
+        p, t = torch.sigmoid(logits[:, 1:]) * known, truth[:, 1:] * known
+        rare = 1 - (2 * (p * t).sum((0, 2, 3)) + 50) / (p.sum((0, 2, 3)) + t.sum((0, 2, 3)) + 50)
+        loss = loss + 0.1 * rare.sum()
     return loss
+
+
+def fine_targets(painter: Painter, truth: Tensor, known: Tensor) -> tuple[Tensor, Tensor]:
+    """Truth and weights (n, len(FINE_OUTPUTS), h, w): the rim counts more than the middle, marks more than none."""
+    at = [TRUTH.index(name) for name in FINE_OUTPUTS]
+    truth, known = torch.nan_to_num(truth[:, at]), known[:, at]
+    one = torch.ones_like(truth[:, :1, :1, :1])
+    soft = painter.blurred(truth[:, :1], 1.5 * one)
+    weight = torch.empty_like(truth)
+    weight[:, :1] = 0.5 + 2.0 * (4 * soft * (1 - soft)).clamp(0, 1)
+    # small things count by their edges too: what is just beside one is not one
+    weight[:, 1:3] = 0.5 + 12 * painter.blurred(truth[:, 1:3], 3 * one)
+    weight[:, 3:] = 1.0 + 4 * painter.blurred(truth[:, 3:], 5 * one)
+    return truth, weight * known
 
 
 def iou_of(logits: Tensor, truth: Tensor) -> Tensor:
@@ -180,14 +198,15 @@ def main() -> None:
     torch.backends.cudnn.benchmark = True
     net = (region_net() if a.kind == "region" else fine_net()).to(device).to(memory_format=torch.channels_last)
     if a.start:
-        net.load_state_dict(
-            {k: v.float() if v.is_floating_point() else v for k, v in torch.load(a.start, map_location=device).items()}
-        )
+        ours = net.state_dict()
+        start_from = {k: v for k, v in torch.load(a.start, map_location=device).items() if v.shape == ours[k].shape}
+        print(f"{len(start_from)} of {len(ours)} tensors go on from {a.start}", flush=True)
+        net.load_state_dict({**ours, **{k: v.to(ours[k].dtype) for k, v in start_from.items()}})
     average = torch.optim.swa_utils.AveragedModel(
         net, multi_avg_fn=torch.optim.swa_utils.get_ema_multi_avg_fn(0.998), use_buffers=True
     )
     optimiser = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-4)
-    painter = Painter(device, a.seed)
+    painters = Painter(device, a.seed), Painter(device, a.seed + 500, everyday=True)
     held = fixed_set(a.kind, device, a.held)
     stages = [((448, 352), 48, a.small), ((640, 480), 24, 1.0)] if a.kind == "region" else [((320, 320), 64, 1.0)]
     step, seen, bad, shown = 0, 0, 0, time.time()
@@ -212,19 +231,13 @@ def main() -> None:
                 for g in optimiser.param_groups:
                     g["lr"] = rate
                 with torch.no_grad():
-                    photo, truth = painter.paint(masks.float() / 255, to_mm, frame, a.kind == "fine")
+                    painter = painters[int(torch.rand(()) < EVERYDAY_SHARE)]
+                    photo, truth, known = painter.paint(masks.float() / 255, to_mm, frame, a.kind == "fine")
                     if a.kind == "fine":
                         extra = coarse_guess(painter, truth[:, :1], scale)
-                        truth = truth[:, [0, 2]]
-                        rim = 4 * painter.blurred(truth, torch.full_like(photo[:, :1, :1, :1], 1.5))
-                        weight = 0.5 + 2.0 * (rim * (1 - rim / 4)).clamp(0, 1)
-                        # holes cover little: count their pixels and those around them more
-                        weight[:, 1:] = 0.5 + 12 * painter.blurred(
-                            truth[:, 1:], torch.full_like(photo[:, :1, :1, :1], 3.0)
-                        )
+                        truth, weight = fine_targets(painter, truth, known)
                     else:
-                        extra, truth, weight = torch.zeros_like(truth[:, :2]), truth[:, :2], None
-                    truth = torch.nan_to_num(truth)
+                        extra, truth, weight = torch.zeros_like(truth[:, :2]), torch.nan_to_num(truth[:, :2]), None
                     x = torch.nan_to_num(torch.cat([photo, extra], 1)).contiguous(memory_format=torch.channels_last)
                     if torch.rand(()) < 0.5:
                         x, truth = x.flip(3), truth.flip(3)
@@ -287,13 +300,13 @@ def save(net: HideNet, path: Path) -> None:
 
 def fixed_set(kind: str, device: torch.device, count: int) -> list[tuple[Tensor, Tensor]]:
     """Pictures with truth from held-out seeds, in batches of 8."""
-    painter = Painter(device, HELD_OUT)
+    painter = Painter(device, HELD_OUT, everyday=True)
     rng = np.random.default_rng(HELD_OUT)
     out = []
     for _ in range(count // 8):
         group = collate([sample(rng, kind, PHOTO_PX if kind == "region" else (320, 320)) for _ in range(8)])
         with torch.no_grad():
-            photo, truth = painter.paint(
+            photo, truth, _ = painter.paint(
                 group["masks"].to(device).float() / 255,
                 group["to_mm"].to(device),
                 group["frame"].to(device),
@@ -303,7 +316,8 @@ def fixed_set(kind: str, device: torch.device, count: int) -> list[tuple[Tensor,
                 extra = coarse_guess(painter, truth[:, :1], group["scale"].to(device))
             else:
                 extra = torch.zeros_like(truth[:, :2])
-        out.append((torch.cat([photo, extra], 1), truth[:, :2] if kind == "region" else truth[:, [0, 2]]))
+        names = ("hide", "cover") if kind == "region" else FINE_OUTPUTS
+        out.append((torch.cat([photo, extra], 1), truth[:, [TRUTH.index(name) for name in names]]))
     return out
 
 
@@ -311,21 +325,20 @@ def fixed_set(kind: str, device: torch.device, count: int) -> list[tuple[Tensor,
 def check(net: HideNet, held: list[tuple[Tensor, Tensor]], kind: str) -> str:
     """IoU over the held-out pictures that show a hide."""
     net.eval()
-    values, hole_hit = [], []
+    values: list[Tensor] = []
+    both = either = torch.zeros(1)
     for x, truth in held:
         logits = net(x.contiguous(memory_format=torch.channels_last))
         some = truth[:, :1].mean((1, 2, 3)) > 0.01
         values.append(iou_of(logits, truth)[some])
-        if kind == "fine":
-            h = truth[:, 1].sum((1, 2)) > 40
-            a, b = logits[:, 1] > 0, truth[:, 1] > 0.5
-            hole_hit.append(((a & b).sum((1, 2)) / (a | b).sum((1, 2)).clamp(min=1))[h])
+        a, b = logits > 0, truth > 0.5
+        both = (a & b).sum((0, 2, 3)).cpu() + both
+        either = (a | b).sum((0, 2, 3)).cpu() + either
     net.train()
     v = torch.cat(values).float().cpu().numpy()
-    text = f"IoU median {np.median(v):.4f} p10 {np.percentile(v, 10):.4f} min {v.min():.3f}"
-    if hole_hit:
-        text += f" hole IoU {torch.cat(hole_hit).mean():.3f}"
-    return text
+    names = ("hide", "cover") if kind == "region" else FINE_OUTPUTS
+    shares = " ".join(f"{n} {x:.3f}" for n, x in zip(names, (both / either.clamp(min=1)).tolist(), strict=True))
+    return f"IoU median {np.median(v):.4f} p10 {np.percentile(v, 10):.4f} min {v.min():.3f} | of all pixels: {shares}"
 
 
 @torch.no_grad()
@@ -338,7 +351,7 @@ def show(net: HideNet, held: list[tuple[Tensor, Tensor]], kind: str, out: Path) 
         for i in range(len(x)):
             picture = np.ascontiguousarray((x[i, :3].permute(1, 2, 0).cpu().numpy()[..., ::-1] * 255).astype(np.uint8))
             for data, colour in ((truth[i] > 0.5, (0, 255, 0)), (logits[i] > 0, (0, 0, 255))):
-                for channel in data[:1] if kind == "region" else data:
+                for channel in data[:1] if kind == "region" else data[:6]:
                     contours, _ = cv2.findContours(
                         channel.cpu().numpy().astype(np.uint8), cv2.RETR_LIST, cv2.CHAIN_APPROX_NONE
                     )
