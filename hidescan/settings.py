@@ -163,6 +163,19 @@ class OutlineSettings:
     cut_slenderness: float = 2.5
     # Smaller gaps are noise.
     least_cut_area_px: int = 12
+    # What may be a cut, px of the fine copy: how wide at most, how long and large at least, how near to the rim its
+    # mouth and how deep its end. The coarse network closes the mouth of a narrow cut over some of its own pixels.
+    slit_width_px: int = 13
+    least_slit_px: float = 14.0
+    least_slit_area_px: int = 30
+    slit_depth_px: float = 150.0
+    # Grey levels by which it differs from both sides, beyond this many times what is usual within the surroundings:
+    # strands of hair and grain differ too.
+    slit_level: float = 16.0
+    slit_over_texture: float = 2.5
+    slit_surround_px: int = 81
+    # The coarse probability put there: "look again", not "floor".
+    slit_probability: float = 0.4
     # A region below this share of the picture is no hide that anybody photographs.
     least_area_share: float = 0.02
     # Mean probability of a region; what the network half believes in is no hide of its own.

@@ -569,7 +569,9 @@ class Painter:
         dark, pale = even * self.u(n, 0.2, 0.8), even + (1 - even) * self.u(n, 0.08, 0.5)
         kind = self.u(n)
         brand = torch.where(
-            kind < 0.45, dark, torch.where(kind < 0.65, pale, torch.where(kind < 0.82, white.expand_as(even), bare.expand_as(even)))
+            kind < 0.45,
+            dark,
+            torch.where(kind < 0.65, pale, torch.where(kind < 0.82, white.expand_as(even), bare.expand_as(even))),
         )
         skin = skin * (1 - amount) + brand * amount
         shows.append(self._shows(clean, skin, layer["brands"], 0.7))
@@ -665,7 +667,9 @@ class Painter:
         ).clamp(0, 1)
         relief = relief + self.u(n, 0, 0.4) * self.noise(local, mm, self.u(n, 20, 70), self.u(n, 1, 4))
         # a brand is sunk in or stands up, a wrinkle is a fold that never lies flat
-        relief = relief + self.normal(n, 0.6) * self.often(n, 0.6) * self.blurred(layer["brands"], self.u(n, 0.5, 2) * px)
+        relief = relief + self.normal(n, 0.6) * self.often(n, 0.6) * self.blurred(
+            layer["brands"], self.u(n, 0.5, 2) * px
+        )
         fold = self.u(n, 0.5, 2.5)
         relief = relief - fold * self.blurred(layer["wrinkles"], self.u(n, 1, 4) * px)
         lift = self.noise(xy, mm, self.u(n, 120, 400)).clamp(-1, 2) * 0.5 + 0.5
