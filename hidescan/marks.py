@@ -14,6 +14,7 @@ import numpy as np
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from hidescan.camera import Camera
+from hidescan.faults import Fault
 from hidescan.geometry import Points, without_crossings
 from hidescan.heights import Heights, plan_view
 from hidescan.hidemap import HideMap, MarkEntry, MarkKind, MarkStatus, MultiPolygonGeometry, PolygonGeometry
@@ -54,9 +55,12 @@ def surroundings_of(hide_map: HideMap) -> Surroundings:
     )
 
 
-def through_holes(holes: tuple[Hole, ...]) -> tuple[FoundMark, ...]:
-    """Through holes as marks."""
-    return tuple(FoundMark("hole", hole.ring_px, hole.confidence) for hole in holes)
+def found_marks(holes: Iterable[Hole], faults: Iterable[Fault]) -> tuple[FoundMark, ...]:
+    """Through holes and other faults as marks."""
+    return (
+        *(FoundMark("hole", hole.ring_px, hole.confidence) for hole in holes),
+        *(FoundMark(fault.kind, fault.ring_px, fault.confidence) for fault in faults),
+    )
 
 
 def placed(

@@ -7,6 +7,7 @@ from numpy.typing import NDArray
 
 from hidescan.camera import Camera
 from hidescan.doubt import open_area_u, rim_confidence, rim_measures, spread, whole_confidence
+from hidescan.faults import Fault, find_faults
 from hidescan.geometry import Points
 from hidescan.holes import Hole, find_holes
 from hidescan.problems import NotFound
@@ -15,7 +16,7 @@ from hidescan.rim import look_closer, trace
 from hidescan.settings import OutlineSettings
 from hidescan.snap import snapped
 
-__all__ = ["Hint", "Hole", "Outline", "find_outline"]
+__all__ = ["Fault", "Hint", "Hole", "Outline", "find_outline"]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -38,6 +39,8 @@ class Outline:
         (start, stop) index ranges of `ring_px` to look at first; stop may pass N and wrap round.
     open_area_u
         Standard uncertainty of the area from patches that may be hide or floor, as a share of the hide's area.
+    faults
+        Cuts, brands, stains, scratches, wrinkles; none where there is no scale.
     """
 
     ring_px: Points
@@ -47,6 +50,7 @@ class Outline:
     confidence_whole: float
     doubtful: tuple[tuple[int, int], ...]
     open_area_u: float
+    faults: tuple[Fault, ...] = ()
 
 
 def find_outline(
@@ -99,6 +103,7 @@ def find_outline(
         whole_confidence(region, confidence, rim, settings),
         stretches(confidence < settings.doubt_below, settings.least_doubt_points),
         open_area_u(region, rim),
+        () if scale is None else find_faults(detail, ring_px, scale, settings.faults),
     )
 
 

@@ -19,7 +19,7 @@ from hidescan.heights import Heights, plan_view
 from hidescan.hidemap import XY, HideMap, Inputs
 from hidescan.lens import focal_prior, print_scale_priors, with_known_print
 from hidescan.lens_profile import LensProfile
-from hidescan.marks import through_holes
+from hidescan.marks import found_marks
 from hidescan.measure import Measures, Rim, measure
 from hidescan.opencv5 import grey_of
 from hidescan.outline import Outline, find_outline
@@ -105,7 +105,7 @@ def map_from(photo: Photo, floor: Floor, seen: Outline | NotFound, settings: Set
     if inputs.back_line_px is not None:
         tail_mm, neck_mm = plane.camera.mm_from_px(np.array(inputs.back_line_px))
         shape = replace(shape, back_line=drawn_back_line(tail_mm, neck_mm, settings.shape))
-    found = through_holes(outline.holes)
+    found = found_marks(outline.holes, outline.faults)
     rim = Rim(outline.ring_px, outline.u_px)
     holes = tuple(Rim(m.ring_px, np.full(len(m.ring_px), np.median(rim.u_px))) for m in found if m.kind == "hole")
     along = shape.back_line.neck_mm - shape.back_line.tail_mm

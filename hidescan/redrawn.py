@@ -40,8 +40,8 @@ def _whole(line: Points, seen: Outline | NotFound, settings: RedrawnSettings) ->
     ring = _dense(line, settings.step_px)[:-1]
     if signed_area(ring) < 0:
         ring = ring[::-1]
-    holes = seen.holes if isinstance(seen, Outline) else ()
-    return Outline(ring, np.full(len(ring), settings.hand_u_px), np.ones(len(ring)), holes, 1.0, (), 0.0)
+    holes, faults = (seen.holes, seen.faults) if isinstance(seen, Outline) else ((), ())
+    return Outline(ring, np.full(len(ring), settings.hand_u_px), np.ones(len(ring)), holes, 1.0, (), 0.0, faults)
 
 
 def _with_stretch(seen: Outline, line: Points, settings: RedrawnSettings) -> Outline:

@@ -9,6 +9,7 @@ taken, which is what the field's one half gives.
 """
 
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,10 @@ from hidescan.geometry import Points, outward_normals, resample, signed_area
 from hidescan.networks import Maps, run_network
 from hidescan.region import Grid, Hint, Region, honour_taps, largest
 from hidescan.settings import OutlineSettings
+
+FaultKind = Literal["cut", "brand", "stain", "scratch", "wrinkle"]
+FAULTS: tuple[FaultKind, ...] = ("cut", "brand", "stain", "scratch", "wrinkle")
+"""What the fine network tells besides hide and hole, in the order of its outputs."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -29,6 +34,8 @@ class Detail:
         (h, w), that a pixel is hide, through holes counted in; pieces not connected with the hide are out.
     hole
         (h, w), that a pixel is seen through a hole.
+    faults
+        (len(FAULTS), h, w), that a pixel belongs to a fault of that kind.
     coarse
         (h, w), the region's probability on the same grid.
     picture
@@ -39,6 +46,7 @@ class Detail:
 
     hide: Maps
     hole: Maps
+    faults: Maps
     coarse: Maps
     picture: NDArray[np.uint8]
     grid: Grid
@@ -59,18 +67,19 @@ def look_closer(rgb: NDArray[np.uint8], region: Region, settings: OutlineSetting
     enlarge = min(1.0, affordable, settings.fine_most_enlarged / float(step.max()))
     w, h = (max(32, round(float(side) * enlarge / 32) * 32) for side in size)
     grid = Grid((float(low[0]), float(low[1])), (float(size[0]) / w, float(size[1]) / h))
-    part = cv2.resize(rgb[low[1] : high[1], low[0] : high[0]], (w, h), interpolation=cv2.INTER_AREA)
+    window = rgb[low[1] : high[1], low[0] : high[0]]
+    part = np.asarray(cv2.resize(window, (w, h), interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
     ours = cv2.dilate(region.mask.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=3) > 0
     soft = np.where(ours, region.probability, 0.0)
     coarse = _onto(soft.astype(np.float32), region.grid, grid, (w, h))
-    part = np.asarray(part, dtype=np.uint8)
     slits = _slits(part, coarse, settings)
     coarse[slits] = np.minimum(coarse[slits], settings.slit_probability)
     picture = np.empty((4, h, w), dtype=np.float32)
     picture[:3] = part.transpose(2, 0, 1) / np.float32(255)
     picture[3] = coarse
-    hide, hole, cut, *marks = run_network("fine", picture)
+    hide, hole, *others = run_network("fine", picture)
+    faults = np.stack(others)
     for hint in hints:  # around a tap the word of the network that saw the tap counts
         x, y = grid.from_photo(np.array([hint.photo_px]))[0]
         reach = settings.tap_reach_px * step.max() / max(grid.step_px)
@@ -80,8 +89,8 @@ def look_closer(rgb: NDArray[np.uint8], region: Region, settings: OutlineSetting
     hide = np.ascontiguousarray(hide, dtype=np.float32)
     for quad in region.cards_on_floor_px:
         cv2.fillConvexPoly(hide, np.rint(grid.from_photo(quad)).astype(np.int32), 0.01)
-    _open_cuts(hide, np.maximum(hole, cut), settings)
-    return Detail(hide, hole, coarse, np.asarray(part, dtype=np.uint8), grid)
+    _open_cuts(hide, np.maximum(hole, faults[FAULTS.index("cut")]), settings)
+    return Detail(hide, hole, faults, coarse, part, grid)
 
 
 def _slits(picture: NDArray[np.uint8], coarse: Maps, settings: OutlineSettings) -> NDArray[np.bool_]:

@@ -135,10 +135,41 @@ class SnapSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class KindSettings:
+    """Finding one kind of fault."""
+
+    # Probability from which a pixel counts, and the width of gaps that are closed: strokes of a brand lie apart.
+    level: float
+    gap_mm: float
+    # Shorter candidates are left alone.
+    least_mm: float
+    # Constant and weights of `fault_measures`: logistic regression on held-out scenes (calibration/region/).
+    weights: tuple[float, ...]
+    # A candidate less sure than this is not reported.
+    least_confidence: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class FaultSettings:
+    """Finding cuts, brands, stains, scratches and wrinkles."""
+
+    cut: KindSettings = KindSettings(0.5, 0.0, 12.0, (0.0,) * 8)
+    brand: KindSettings = KindSettings(0.4, 16.0, 35.0, (0.0,) * 8)
+    stain: KindSettings = KindSettings(0.4, 5.0, 20.0, (0.0,) * 8)
+    scratch: KindSettings = KindSettings(0.4, 8.0, 30.0, (0.0,) * 8)
+    wrinkle: KindSettings = KindSettings(0.4, 8.0, 40.0, (0.0,) * 8)
+    # How far beyond the rim a cut's mouth may reach, px of the fine copy.
+    rim_px: int = 4
+    # Border round a candidate that is looked at with it.
+    surround_px: int = 10
+
+
+@dataclass(frozen=True, slots=True)
 class OutlineSettings:
     """Finding the hide's region, rim and through holes."""
 
     snap: SnapSettings = field(default_factory=SnapSettings)
+    faults: FaultSettings = field(default_factory=FaultSettings)
     # Long side of the copy that the region network sees; what it was trained on.
     region_long_side_px: int = 640
     # Radius of a person's tap on that copy; what the network was trained on.

@@ -8,7 +8,9 @@ from __future__ import annotations
 
 import json
 import sys
+from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -17,10 +19,11 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from hidescan.doubt import rim_measures, smoothed, spread, whole_measures
+from hidescan.faults import FAULTS, find_candidates
 from hidescan.holes import find_gaps
 from hidescan.region import find_region
-from hidescan.rim import look_closer, trace
-from hidescan.settings import OutlineSettings
+from hidescan.rim import Detail, look_closer, trace
+from hidescan.settings import FaultSettings, OutlineSettings
 
 Array = NDArray[np.float64]
 
@@ -48,10 +51,62 @@ def probability(weights: Array, x: Array) -> Array:
     return np.asarray(1 / (1 + np.exp(-(weights[0] + x @ weights[1:]))))
 
 
+def collect_faults(
+    truth: dict[str, Any], detail: Detail, ring_px: Array, mm: float,
+    faults: dict[str, list[tuple[Array, bool]]], missed: dict[str, list[bool]],
+) -> None:  # fmt: skip
+    """Add a photo's candidates, right or wrong, and its marks, seen or not; what hardly shows counts neither way."""
+    h = np.array(truth["homography_px_from_mm"])
+    marks = [
+        (m["kind"], shapely.Polygon(project(h, np.array(m["polygon_mm"]))).buffer(1), m["shows"])
+        for m in truth["marks"]
+    ]
+    marks = [(kind, g, shows) for kind, g, shows in marks if g.geom_type == "Polygon"]
+    hit = [False] * len(marks)
+    for candidate in find_candidates(detail, ring_px, mm, FaultSettings()):
+        area = shapely.Polygon(candidate.ring_px).buffer(0)
+        over = [
+            i for i, (kind, g, _) in enumerate(marks)
+            if kind == candidate.kind and area.intersection(g).area > 0.3 * min(area.area, g.area) and area.area < 12 * g.area
+        ]  # fmt: skip
+        if over and not any(marks[i][2] for i in over):
+            continue
+        for i in over:
+            hit[i] = True
+        faults[candidate.kind].append((candidate.measures, bool(over)))
+    for (kind, g, shows), found in zip(marks, hit, strict=True):
+        x0, y0, x1, y1 = g.bounds
+        if shows and np.hypot(x1 - x0, y1 - y0) * mm > 40:
+            missed[kind].append(found)
+
+
+def report_faults(faults: dict[str, list[tuple[Array, bool]]], missed: dict[str, list[bool]]) -> None:
+    """Weights for `settings.FaultSettings`, and what they would do."""
+    for kind in FAULTS:
+        x, y = np.array([m for m, _ in faults[kind]]), np.array([ok for _, ok in faults[kind]])
+        print(
+            f"{kind}: {len(y)} candidates, {int(y.sum())} right; {np.mean(missed[kind] or [0]):.2f} of {len(missed[kind])} marks from 40 mm have one"
+        )
+        if 5 < y.sum() < len(y) - 5:
+            weights = logistic(x, y, ridge=1e-2)
+            p = probability(weights, x)
+            print("  weights", tuple(weights.round(3).tolist()))
+            for t in (0.3, 0.5, 0.7):
+                print(f"  from {t}: recall of candidates {np.mean(p[y] >= t):.2f}, precision {np.mean(y[p >= t]):.2f}")
+            edges = np.linspace(0, 1, 6)
+            bins = [(p >= a) & (p < b + (b == 1)) for a, b in pairwise(edges)]
+            print(
+                "  said | true:",
+                ", ".join(f"{p[k].mean():.2f} | {y[k].mean():.2f} ({int(k.sum())})" for k in bins if k.any()),
+            )
+
+
 def main(folder: Path) -> None:
     """Fit everything and print it."""
     settings = OutlineSettings()
     parts, iou, rim_x, near, ratio, photo_of, hole_x, hole_y = [], [], [], [], [], [], [], []
+    faults: dict[str, list[tuple[Array, bool]]] = {kind: [] for kind in FAULTS}
+    missed: dict[str, list[bool]] = {kind: [] for kind in FAULTS}
     for index, path in enumerate(sorted(folder.glob("*.truth.json"))):
         truth = json.loads(path.read_text())
         rgb = cv2.cvtColor(cv2.imread(str(path).replace(".truth.json", ".jpg")), cv2.COLOR_BGR2RGB)
@@ -88,6 +143,8 @@ def main(folder: Path) -> None:
             area = shapely.Polygon(gap.ring_px).buffer(0)
             hole_x.append(gap.measures)
             hole_y.append(any(area.intersection(t).area > 0.3 * min(area.area, t.area) for t in holes))
+        collect_faults(truth, detail, rim.ring_px, mm, faults, missed)
+    report_faults(faults, missed)
     values = np.array(iou)
     print(
         f"{len(values)} photos: IoU median {np.median(values):.4f}, p10 {np.percentile(values, 10):.4f}, >= 0.985 {np.mean(values >= 0.985):.2f}"

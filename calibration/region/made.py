@@ -15,9 +15,9 @@ import cv2
 import numpy as np
 import shapely
 import torch
-from looks import Painter
+from looks import TRUTH, Painter
 from masks import draw
-from shapes import PHOTO_PX, Scene, apply, make_scene
+from shapes import PHOTO_PX, Hide, Ring, Scene, apply, make_scene
 from train import HELD_OUT, hide_frame
 
 SCALE = 2
@@ -33,6 +33,19 @@ def usable(scene: Scene) -> bool:
     rim = shapely.LinearRing(scene.hides[0].ring)
     free = not any(rim.intersects(shapely.Polygon(sheet)) for sheet in (*scene.cards, *scene.papers, *scene.things))
     return bool(large and free and (p.min(0) > 4).all() and (p.max(0) < np.array(PHOTO_PX) - 5).all())
+
+
+def marks(hide: Hide) -> list[tuple[str, Ring]]:
+    """Kind and ring of each fault but the holes, mm; those of lines as the network is taught them."""
+    found = [("cut", ring) for ring in hide.cuts] + [("stain", ring) for ring in hide.stains]
+    hull = [
+        shapely.MultiLineString([line for line, _ in sign]).convex_hull.buffer(sign[0][1] / 2) for sign in hide.brands
+    ]
+    thin = [shapely.LineString(line).buffer(width / 2) for line, width in hide.scratches]
+    folds = [shapely.LineString(line).buffer(width / 2) for group in hide.wrinkles for line, width in group]
+    for kind, shapes in (("brand", hull), ("scratch", thin), ("wrinkle", folds)):
+        found += [(kind, np.asarray(shape.exterior.coords)[:-1]) for shape in shapes]
+    return found
 
 
 def make(index: int, seed: int, out: Path) -> None:
@@ -61,10 +74,15 @@ def make(index: int, seed: int, out: Path) -> None:
     name = out / f"m{index:03d}"
     picture = (photo[0].permute(1, 2, 0).numpy()[..., ::-1] * 255).round().astype(np.uint8)
     cv2.imwrite(f"{name}.jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 92])
+    shows = dict(zip(TRUTH, known[0, :, 0, 0].tolist(), strict=True))
     record = {
         "silhouette_px": ring.round(3).tolist(),
         "homography_px_from_mm": full.tolist(),
         "holes_mm": [h.round(2).tolist() for h in scene.hides[0].holes],
+        "marks": [
+            {"kind": kind, "polygon_mm": ring.round(2).tolist(), "shows": shows[kind] > 0.5}
+            for kind, ring in marks(scene.hides[0])
+        ],
         "cards_mm": [q.round(2).tolist() for q in scene.cards],
         "origin": f"calibration/region/made.py --seed {seed}, scene {index}",
     }
