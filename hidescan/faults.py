@@ -5,6 +5,7 @@ stripes, mottling, folds, shadows and glare that are none (calibration/region/).
 logistic regression for each kind says how sure a candidate is. Through holes are found in `holes`.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -35,10 +36,12 @@ class Candidate:
     measures: NDArray[np.float64]
 
 
-def find_faults(detail: Detail, ring_px: Points, mm_per_px: float, settings: FaultSettings) -> tuple[Fault, ...]:
-    """Faults of the hide within its rim `ring_px` (N, 2), `mm_per_px` in its middle."""
+def find_faults(
+    detail: Detail, ring_px: Points, holes: Iterable[Points], mm_per_px: float, settings: FaultSettings
+) -> tuple[Fault, ...]:
+    """Faults of the hide within its rim `ring_px` (N, 2), beside its through holes; `mm_per_px` in its middle."""
     found = []
-    for candidate in find_candidates(detail, ring_px, mm_per_px, settings):
+    for candidate in find_candidates(detail, ring_px, holes, mm_per_px, settings):
         of_kind: KindSettings = getattr(settings, candidate.kind)
         weights = np.array(of_kind.weights)
         confidence = float(1.0 / (1.0 + np.exp(-(weights[0] + weights[1:] @ candidate.measures))))
@@ -47,16 +50,20 @@ def find_faults(detail: Detail, ring_px: Points, mm_per_px: float, settings: Fau
     return tuple(found)
 
 
-def find_candidates(detail: Detail, ring_px: Points, mm_per_px: float, settings: FaultSettings) -> list[Candidate]:
+def find_candidates(
+    detail: Detail, ring_px: Points, holes: Iterable[Points], mm_per_px: float, settings: FaultSettings
+) -> list[Candidate]:
     """Everything that the network takes for a fault, with its measures."""
     import cv2
 
     mm = mm_per_px * float(np.mean(detail.grid.step_px))
     inside = np.zeros(detail.hide.shape, dtype=np.uint8)
     cv2.fillPoly(inside, [np.rint(detail.grid.from_photo(ring_px)).astype(np.int32)], 1)
+    leather = inside.copy()
+    for hole in holes:
+        cv2.fillPoly(leather, [np.rint(detail.grid.from_photo(hole)).astype(np.int32)], 0)
     near = cv2.dilate(inside, np.ones((2 * settings.rim_px + 1,) * 2, np.uint8)) > 0
     lab = np.asarray(cv2.GaussianBlur(cv2.cvtColor(detail.picture, cv2.COLOR_RGB2LAB), (0, 0), 1.0), dtype=np.uint8)
-    leather = inside & (detail.hole < 0.5)
     found = []
     for kind, p in zip(FAULTS, detail.faults, strict=True):
         of_kind: KindSettings = getattr(settings, kind)

@@ -95,15 +95,16 @@ def find_outline(
     ring_px, u_px = snapped(rgb, rim.ring_px, u_px, float(np.mean(detail.grid.step_px)), settings.snap)
     if not _taps_kept(ring_px, hints):
         ring_px = rim.ring_px
+    holes = find_holes(detail, rim.ring_px, scale, settings)
     return Outline(
         ring_px,
         u_px,
         confidence,
-        find_holes(detail, rim.ring_px, scale, settings),
+        holes,
         whole_confidence(region, confidence, rim, settings),
         stretches(confidence < settings.doubt_below, settings.least_doubt_points),
         open_area_u(region, rim),
-        () if scale is None else find_faults(detail, ring_px, scale, settings.faults),
+        () if scale is None else find_faults(detail, ring_px, (h.ring_px for h in holes), scale, settings.faults),
     )
 
 

@@ -20,7 +20,7 @@ from scipy.optimize import minimize
 
 from hidescan.doubt import rim_measures, smoothed, spread, whole_measures
 from hidescan.faults import FAULTS, find_candidates
-from hidescan.holes import find_gaps
+from hidescan.holes import find_gaps, find_holes
 from hidescan.region import find_region
 from hidescan.rim import Detail, look_closer, trace
 from hidescan.settings import FaultSettings, OutlineSettings
@@ -63,7 +63,8 @@ def collect_faults(
     ]
     marks = [(kind, g, shows) for kind, g, shows in marks if g.geom_type == "Polygon"]
     hit = [False] * len(marks)
-    for candidate in find_candidates(detail, ring_px, mm, FaultSettings()):
+    holes = [hole.ring_px for hole in find_holes(detail, ring_px, mm, OutlineSettings())]
+    for candidate in find_candidates(detail, ring_px, holes, mm, FaultSettings()):
         area = shapely.Polygon(candidate.ring_px).buffer(0)
         over = [
             i for i, (kind, g, _) in enumerate(marks)
