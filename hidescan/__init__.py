@@ -14,6 +14,7 @@ outline         pixels, camera, cards                       the rim and through 
   region        reduced photo                               which pixels are hide                  no
   rim, snap     fine copy, then full resolution             the rim to a fraction of a pixel       no
   holes, doubt  fine copy                                   through holes, confidences             no
+  faults        fine copy                                   cuts, brands, stains, scratches        no
 redrawn         outline, what a person drew                 the outline as drawn                   no
 heights         rim px, thickness, lift                     plan view, mm                          no
 backline        plan view                                   form, back line, neck end              no

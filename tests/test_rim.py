@@ -4,7 +4,7 @@ import numpy as np
 from shapely.geometry import Polygon
 
 from hidescan.region import Grid, Region
-from hidescan.rim import Detail, sample, trace
+from hidescan.rim import FAULTS, Detail, sample, trace
 from hidescan.settings import OutlineSettings
 
 SETTINGS = OutlineSettings()
@@ -18,7 +18,8 @@ def soft_disc(radius: float, n: int = 240) -> np.ndarray:
 def traced(field: np.ndarray, step: float = 2.0) -> np.ndarray:
     grid = Grid((0.0, 0.0), (step, step))
     zeros = np.zeros_like(field)
-    detail = Detail(field, zeros, field, np.zeros((*field.shape, 3), np.uint8), grid)
+    none = np.zeros((len(FAULTS), *field.shape), np.float32)
+    detail = Detail(field, zeros, none, field, np.zeros((*field.shape, 3), np.uint8), grid)
     region = Region(field, field > 0.5, zeros, grid, (), field)
     rim = trace(detail, region, SETTINGS, ())
     assert rim is not None
