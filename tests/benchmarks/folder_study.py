@@ -89,7 +89,7 @@ def speed(source: Path, folder: Path) -> None:
     same = all(
         (folder / "out2" / path.name).read_bytes() == path.read_bytes() for path in (folder / "out1").glob("*.json")
     )
-    print(f"  ratio {seconds[1] / seconds[2]:.2f} (bar 1.8); same bytes: {same}")
+    print(f"  ratio {seconds[1] / seconds[2]:.2f} (aim 1.8); same bytes: {same}")
 
 
 def cpu_s(who: int) -> float:
@@ -119,7 +119,7 @@ def memory(source: Path, folder: Path) -> None:
             )
     late = max(highest.values())
     print(f"{good} mapped, {len(failed)} named; workers {len(highest)}; peak {early:.0f} MB after 50, {late:.0f} MB at the end:"
-          f" x {late / early:.3f} (bar 1.05)")  # fmt: skip
+          f" x {late / early:.3f} (aim 1.05)")  # fmt: skip
     print("\n".join(f"  {reason}" for reason in failed))
 
 

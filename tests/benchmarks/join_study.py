@@ -1,8 +1,7 @@
-"""Several photos of one hide: error of the area, height of the rim, moved hides and cards, seams; bar against figure.
+"""Several photos of one hide: error of the area, height of the rim, moved hides and cards, seams; aim against figure.
 
     python -m tests.benchmarks.join_study corners [--sets 400]      no pixels: corners and rims with noise
     python -m tests.benchmarks.join_study photos FOLDER [--sets 30] [--textures FOLDER]      renders photos, then maps
-    python -m tests.benchmarks.join_study boards FOLDER     real photos of boards against cv2.calibrateCamera
 
 Scenes come from `tests/synthetic/views.py` and `view_pictures.py`; nothing of the program makes truth.
 """
@@ -184,7 +183,7 @@ def corners(sets: int, processes: int) -> None:
         heights = np.abs([e for o in mapped for e in o.heights])
         still, card, hide = (100 * np.mean([o.found[i] for o in found if len(o.found) > i]) for i in range(3))
         name = "tilt 35-45 degrees, lift up to 15 mm" if steep else "tilt 5-40 degrees, lift up to 0-15 mm"
-        print(f"\n{name}: {len(found)} sets, {len(mapped)} mapped\n| what | bar | figure |\n|---|---|---|")
+        print(f"\n{name}: {len(found)} sets, {len(mapped)} mapped\n| what | aim | figure |\n|---|---|---|")
         print(f"| area, median error | 0.2 % | {np.median(np.abs(error)):.3f} % |")
         print(f"| area, worst | 0.8 % | {np.abs(error).max():.2f} % |")
         print(f"| area, bias | | {error.mean():+.3f} % |")

@@ -1,4 +1,4 @@
-"""How long a person waits at the page: bar against figure, each the median of some tries, in a real browser.
+"""How long a person waits at the page: aim against figure, each the median of some tries, in a real browser.
 
     python -m tests.benchmarks.page_study
 
@@ -54,14 +54,14 @@ def main() -> None:
         s = Screen(browser.new_context(**DESKTOP), running, url=running.url)
         s.upload("goat_on_concrete.jpg")
         s.mapped()
-        told("first map of 12 megapixels (bar 4 s)", [first_map(s) for _ in range(TRIES)])
+        told("first map of 12 megapixels (aim 4 s)", [first_map(s) for _ in range(TRIES)])
         ring = ring_of(s.work()["view"])
         middle = ring.mean(axis=0)
         s.settled()
         s.tool("taps")
         spots = [middle + 0.5 * (ring[k] - middle) for k in np.linspace(0, len(ring) - 1, TRIES + 1).astype(int)[1:]]
         told(
-            "a tap, the outline found anew (bar 0.7 s)",
+            "a tap, the outline found anew (aim 0.7 s)",
             [timed(s, partial(s.page.mouse.click, *s.spot(*at))) for at in spots],
         )
         told("undoing a tap", [timed(s, partial(s.page.click, "#undo")) for _ in range(TRIES - 1)])

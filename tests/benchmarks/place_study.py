@@ -1,4 +1,4 @@
-"""Placing against its bars: validity, yield against a plain bottom-left greedy, puzzles, speed. Run by hand.
+"""Placing: validity, yield against a plain bottom-left greedy, puzzles, speed. Run by hand.
 
     python -m tests.benchmarks.place_study validity|greedy|puzzles|speed [cases]
 

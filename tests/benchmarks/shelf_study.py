@@ -37,7 +37,7 @@ def main() -> None:
         print(f"shelf of {HIDES} hides, {path.stat().st_size / 1e6:.0f} MB")
         for name, question in questions().items():
             wall, cpu = timed(path, question)
-            print(f"  {name:<34} {1000 * wall:6.0f} ms, of which at work {1000 * cpu:4.0f} ms   (bar 300 ms)")
+            print(f"  {name:<34} {1000 * wall:6.0f} ms, of which at work {1000 * cpu:4.0f} ms   (aim 300 ms)")
         writers(Path(folder) / "busy.sqlite")
 
 

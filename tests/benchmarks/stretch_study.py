@@ -3,7 +3,7 @@
 python -m tests.benchmarks.stretch_study [count]
 
 Each hide is pulled by 0-15 %, unevenly; both maps err in scale, rim and frame; a third of the spots on either map are
-chance ones that the other does not show. The bar: 0.5 percentage points (95 %) with dots, the mean strain within 1
+chance ones that the other does not show. The aim: 0.5 percentage points (95 %) with dots, the mean strain within 1
 point by the outline alone, coverage 93-97 %.
 """
 

@@ -2,7 +2,7 @@
 
 python -m tests.benchmarks.templates_study [scenes]
 
-Outlines are compared after the best turn and shift, since where a template lay does not matter; the bar is 0.5 mm and
+Outlines are compared after the best turn and shift, since where a template lay does not matter; the aim is 0.5 mm and
 1 degree. One reference card or two, focal length known by EXIF, measured print, 12 MP.
 """
 
