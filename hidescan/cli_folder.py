@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from hidescan.folder.plan import Order
     from hidescan.folder.run import Engine, Result
     from hidescan.folder.settings import FolderSettings
+    from hidescan.folder.summary import Line
     from hidescan.folder.work import Failed, Mapped, Task
     from hidescan.settings import Settings
 
@@ -67,7 +68,7 @@ def map_many(named: list[Path], photos: list[Path], job: "Job", settings: "Setti
 
     limits = FolderSettings()
     folder = job.folder or (named[0] if len(named) == 1 and named[0].is_dir() else None)
-    results: list[Result] = []
+    lines: list[Line] = []
     with ExitStack() as stack:
         shelf = None
         if many.to_shelf or many.shelf is not None:
@@ -77,13 +78,13 @@ def map_many(named: list[Path], photos: list[Path], job: "Job", settings: "Setti
         order = Order(job, settings, limits, by_content=many.cluster is not None and not many.shared, shelf=shelf)
         if many.watch:
             for batch in _arriving(named, limits):
-                results += [_said(result, job.units, many) for result in map_photos(batch, order, _engine(many, batch))]
-                _write_summary(folder, results, order)
+                lines += [_said(result, job.units, many) for result in map_photos(batch, order, _engine(many, batch))]
+                _write_summary(folder, lines, order)
         else:
             found = map_photos(photos, order, _engine(many, photos))
-            results += [_said(result, job.units, many) for result in _progress(found, len(photos))]
-            _write_summary(folder, results, order)
-    return _closing_words(results, folder, many)
+            lines += [_said(result, job.units, many) for result in _progress(found, len(photos))]
+            _write_summary(folder, lines, order)
+    return _closing_words(lines, folder, many)
 
 
 def _engine(many: Many, photos: list[Path]) -> "Engine":
@@ -131,8 +132,9 @@ def _progress(results: "Iterator[Result]", count: int) -> "Iterator[Result]":
         yield from bar.track(results, total=count)
 
 
-def _said(result: "Result", units: str, many: Many) -> "Result":
-    """Say what came of a photo, in a line."""
+def _said(result: "Result", units: str, many: Many) -> "Line":
+    """Say what came of a photo, and give what the summary needs of it."""
+    from hidescan.folder.summary import line_of
     from hidescan.hidemap import to_json
     from hidescan.summary import area_with_u
 
@@ -145,27 +147,27 @@ def _said(result: "Result", units: str, many: Many) -> "Result":
         doubts = f", {len(made.warnings)} warnings" if made.warnings else ""
         before = " (done before)" if result.before else ""
         print(f"{result.photo.stem}: {made.form.name}, {area_with_u(made.measures.area_net, units)}{doubts}{before}")
-    return result
+    return line_of(result)
 
 
-def _write_summary(folder: Path | None, results: "list[Result]", order: "Order") -> None:
+def _write_summary(folder: Path | None, lines: "list[Line]", order: "Order") -> None:
     from hidescan.batch import CONTACT_SHEET
     from hidescan.files import write_whole
     from hidescan.folder.summary import TABLE, contact_sheet, table
 
-    if folder is not None and any(result.hide_map is not None for result in results):
-        write_whole(folder / TABLE, table(results))
-        write_whole(folder / CONTACT_SHEET, contact_sheet(results, order.folder_settings))
+    if folder is not None and any(line.mapped for line in lines):
+        write_whole(folder / TABLE, table(lines))
+        write_whole(folder / CONTACT_SHEET, contact_sheet(lines, order.folder_settings))
 
 
-def _closing_words(results: "list[Result]", folder: Path | None, many: Many) -> int:
+def _closing_words(lines: "list[Line]", folder: Path | None, many: Many) -> int:
     from hidescan.batch import CONTACT_SHEET
     from hidescan.folder.summary import TABLE
 
-    failed = sorted(result.photo.name for result in results if result.hide_map is None)
-    if folder is not None and len(failed) < len(results) and not many.json:
-        print(f"{len(results) - len(failed)} mapped; {folder / TABLE}, {folder / CONTACT_SHEET}")
+    failed = sorted(line.photo.name for line in lines if not line.mapped)
+    if folder is not None and len(failed) < len(lines) and not many.json:
+        print(f"{len(lines) - len(failed)} mapped; {folder / TABLE}, {folder / CONTACT_SHEET}")
     if not failed:
         return 0
-    print(f"{len(failed)} of {len(results)} photos were not mapped: {', '.join(failed)}", file=sys.stderr)
-    return 1 if any(result.fault for result in results) else 2
+    print(f"{len(failed)} of {len(lines)} photos were not mapped: {', '.join(failed)}", file=sys.stderr)
+    return 1 if any(line.fault for line in lines) else 2

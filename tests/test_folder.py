@@ -2,6 +2,7 @@
 
 import hashlib
 import os
+import pickle
 import signal
 import subprocess
 import sys
@@ -23,7 +24,7 @@ from hidescan.folder import cluster, local
 from hidescan.folder.plan import Order
 from hidescan.folder.run import Result, map_photos
 from hidescan.folder.settings import FolderSettings
-from hidescan.folder.summary import contact_sheet, table
+from hidescan.folder.summary import contact_sheet, line_of, table
 from hidescan.folder.watch import arrivals, settled
 from hidescan.folder.work import Failed, Mapped, Task, do, thumbnail
 from hidescan.hidemap import Inputs, ProgramInfo
@@ -166,13 +167,14 @@ def test_maps_go_to_the_shelf_once(tmp_path: Path) -> None:
 
 def test_the_table_and_the_contact_sheet(tmp_path: Path) -> None:
     photos = [photo_file(tmp_path / f"{name}.jpg") for name in ("a", "b", "c", "d", "e")]
-    results = list(map_photos(photos, order(tmp_path / "out"), Engine(bad=("c.jpg",))))
+    results = [line_of(r) for r in map_photos(photos, order(tmp_path / "out"), Engine(bad=("c.jpg",)))]
+    assert all(len(pickle.dumps(line)) < 20_000 for line in results)  # hundreds are kept: no map among them
     assert table(results) == table(results[::-1])
     lines = table(results).decode().splitlines()
     assert lines[1].startswith("a.jpg,yes,,a.hide.json,whole,599600,3000,598700,1000,600,1,one-card,")
     assert lines[3].startswith("c.jpg,no,c.jpg: is no picture.,")
     sheet = contact_sheet(results, LIMITS)
-    before = list(map_photos(photos, order(tmp_path / "out"), Engine(bad=("c.jpg",))))
+    before = [line_of(r) for r in map_photos(photos, order(tmp_path / "out"), Engine(bad=("c.jpg",)))]
     with Image.open(BytesIO(sheet)) as image, Image.open(BytesIO(contact_sheet(before, LIMITS))) as again:
         assert image.size == again.size == (3 * 246 + 6, 2 * 268 + 6)
         assert image.getpixel((126, 126)) == (0, 0, 0)  # a's picture

@@ -4,6 +4,8 @@ import csv
 import io
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from hidescan.batch import picture_of
@@ -21,49 +23,67 @@ _COLUMNS = (
 )  # fmt: skip
 
 
-def table(results: Sequence[Result]) -> bytes:
+@dataclass(frozen=True, slots=True)
+class Line:
+    """What a summary needs of a photo: its line of the table and its small picture.
+
+    A map takes a megabyte or more of memory; of 500 only this is kept.
+    """
+
+    photo: Path
+    target: Path
+    mapped: bool
+    fault: bool
+    cells: tuple[str, ...]
+    thumbnail: bytes | None
+
+
+def line_of(result: Result) -> Line:
+    """A result's line."""
+    return Line(
+        result.photo, result.target, result.hide_map is not None, result.fault, _cells(result), result.thumbnail
+    )
+
+
+def table(lines: Sequence[Line]) -> bytes:
     """The table, by photo name; the same results give the same bytes, whatever their order."""
     text = io.StringIO()
     rows = csv.writer(text, lineterminator="\n")
     rows.writerow(_COLUMNS)
-    for result in _by_name(results):
-        made = result.hide_map
-        if made is None:
-            rows.writerow((result.photo.name, "no", result.reason, *[""] * (len(_COLUMNS) - 3)))
-            continue
-        m = made.measures
-        figures = (
-            m.area_net.value,
-            m.area_net.expanded_uncertainty,
-            m.area_usable.value,
-            m.length.value,
-            m.width.value,
-        )
-        marks = sum(mark.status != "rejected" for mark in made.marks)
-        doubts = " ".join(warning.code for warning in made.warnings)
-        shown = ("" if figure is None else f"{figure:.0f}" for figure in figures)
-        rows.writerow(
-            (result.photo.name, "yes", "", result.target.name, made.form.name, *shown, marks, doubts, made.photo.sha256)
-        )
+    rows.writerows(line.cells for line in _by_name(lines))
     return text.getvalue().encode()
 
 
-def contact_sheet(results: Sequence[Result], settings: FolderSettings) -> bytes:
+def _cells(result: Result) -> tuple[str, ...]:
+    made = result.hide_map
+    if made is None:
+        return (result.photo.name, "no", str(result.reason), *[""] * (len(_COLUMNS) - 3))
+    m = made.measures
+    net, expanded = m.area_net.value, m.area_net.expanded_uncertainty
+    figures = (net, expanded, m.area_usable.value, m.length.value, m.width.value)
+    marks = sum(mark.status != "rejected" for mark in made.marks)
+    doubts = " ".join(warning.code for warning in made.warnings)
+    shown = ("" if figure is None else f"{figure:.0f}" for figure in figures)
+    first = (result.photo.name, "yes", "", result.target.name, made.form.name)
+    return (*first, *shown, str(marks), doubts, made.photo.sha256)
+
+
+def contact_sheet(lines: Sequence[Line], settings: FolderSettings) -> bytes:
     """Every map in small with its photo's name under it, as a JPEG; a photo that was not mapped is a crossed blank.
 
     Pictures of photos that were done before are read from their files.
     """
     from PIL import Image, ImageDraw, ImageFont
 
-    ordered, side = _by_name(results), settings.thumbnail_px
+    ordered, side = _by_name(lines), settings.thumbnail_px
     columns = min(settings.most_columns, math.ceil(math.sqrt(len(ordered))))
     caption, gap = 22, 6
     wide, high = side + gap, side + caption + gap
     sheet = Image.new("RGB", (columns * wide + gap, math.ceil(len(ordered) / columns) * high + gap), (245, 244, 240))
     pen, font = ImageDraw.Draw(sheet), ImageFont.load_default(13)
-    for number, result in enumerate(ordered):
+    for number, line in enumerate(ordered):
         x, y = gap + number % columns * wide, gap + number // columns * high
-        small = _small(result, side)
+        small = _small(line, side)
         if small is None:
             pen.rectangle((x, y, x + side, y + side), fill=(225, 222, 215))
             pen.line((x, y, x + side, y + side), fill=(150, 60, 40), width=3)
@@ -71,14 +91,14 @@ def contact_sheet(results: Sequence[Result], settings: FolderSettings) -> bytes:
         else:
             with Image.open(io.BytesIO(small)) as picture:
                 sheet.paste(picture, (x + (side - picture.width) // 2, y + (side - picture.height) // 2))
-        pen.text((x, y + side + 3), _shortened(result.photo.stem, font, side), fill=(40, 36, 30), font=font)
+        pen.text((x, y + side + 3), _shortened(line.photo.stem, font, side), fill=(40, 36, 30), font=font)
     out = io.BytesIO()
     sheet.save(out, "JPEG", quality=85)
     return out.getvalue()
 
 
-def _by_name(results: Sequence[Result]) -> list[Result]:
-    return sorted(results, key=lambda result: (result.photo.name, str(result.photo)))
+def _by_name(lines: Sequence[Line]) -> list[Line]:
+    return sorted(lines, key=lambda line: (line.photo.name, str(line.photo)))
 
 
 def _shortened(text: str, font: "ImageFont.FreeTypeFont | ImageFont.ImageFont", width: int) -> str:
@@ -90,8 +110,7 @@ def _shortened(text: str, font: "ImageFont.FreeTypeFont | ImageFont.ImageFont", 
     return short
 
 
-def _small(result: Result, side: int) -> bytes | None:
-    if result.thumbnail is not None or result.hide_map is None:
-        return result.thumbnail
-    picture = picture_of(result.target, "map")
-    return thumbnail(picture.read_bytes(), side)
+def _small(line: Line, side: int) -> bytes | None:
+    if line.thumbnail is not None or not line.mapped:
+        return line.thumbnail
+    return thumbnail(picture_of(line.target, "map").read_bytes(), side)
