@@ -40,12 +40,14 @@ def main(folder: Path) -> None:
         record = json.loads(path.read_text())
         if record.get("expect", "ok") != "ok":
             continue
-        rgb = cv2.cvtColor(cv2.imread(str(path).replace(".truth.json", ".jpg")), cv2.COLOR_BGR2RGB)
+        photo = np.asarray(cv2.imread(str(path).replace(".truth.json", ".jpg")), dtype=np.uint8)
+        rgb = cv2.cvtColor(photo, cv2.COLOR_BGR2RGB)
         truth = read_truth(path)
         outline = find_outline(np.asarray(rgb, dtype=np.uint8), truth.camera, truth.cards_px, OutlineSettings())
         if not isinstance(outline, Outline):
             continue
         photos += 1
+        seen: list[Hole | Fault] = [*outline.holes, *outline.faults]
         marks = [(d["kind"], Polygon(d["polygon_mm"]).buffer(0), True) for d in record.get("defects", ())]
         marks += [(m["kind"], Polygon(m["polygon_mm"]).buffer(0), m["shows"]) for m in record.get("marks", ())]
         if "marks" in record:
@@ -54,7 +56,7 @@ def main(folder: Path) -> None:
             of_kind = [(grown(m), longer_side(m) >= least_mm and shows) for k, m, shows in marks if k == kind]
             found = [
                 (Polygon(truth.camera.mm_from_px(f.ring_px)).buffer(0), f.confidence)
-                for f in (*outline.holes, *outline.faults)
+                for f in seen
                 if kind_of(f) == kind
             ]
             taken: set[int] = set()
