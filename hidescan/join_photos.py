@@ -59,14 +59,19 @@ def edit_joined(path: Path, job: Job, words: Mapping[str, str], settings: Settin
 def _looks(paths: list[Path], inputs: Inputs, job: Job, settings: Settings) -> tuple[Look, ...]:
     looks: list[Look] = []
     for path in paths:
-        photo = read_photo(path, settings.photo)
-        if any(photo.sha256 == look.info.sha256 for look in looks):
-            raise BadInput(f"{path}: was given twice.")
-        look = look_at(photo, inputs, known_for(photo, inputs, job.card_scales), settings)
-        if isinstance(look, NotFound):
-            raise BadInput(f"{photo.file}: {look}")
-        looks.append(look)
+        looks.append(_look(path, looks, inputs, job, settings))
     return tuple(looks)
+
+
+def _look(path: Path, before: list[Look], inputs: Inputs, job: Job, settings: Settings) -> Look:
+    """What one photo gives; its pixels are gone when this returns, so that one photo at a time is held."""
+    photo = read_photo(path, settings.photo)
+    if any(photo.sha256 == look.info.sha256 for look in before):
+        raise BadInput(f"{path}: was given twice.")
+    look = look_at(photo, inputs, known_for(photo, inputs, job.card_scales), settings)
+    if isinstance(look, NotFound):
+        raise BadInput(f"{photo.file}: {look}")
+    return look
 
 
 def _join_and_keep(looks: tuple[Look, ...], target: Path, old: HideMap | None, job: Job, settings: Settings) -> HideMap:

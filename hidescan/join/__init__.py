@@ -8,7 +8,7 @@ cover        cameras, each photo's rim                       the region on the f
 strip        camera, rim, a base ring                        the rim as offsets across the base
 rims         all of these, what is known of the leather      one rim, its height, their covariance
 moved        adjustment, rim                                 the refusal of a card or hide that was moved
-same_holes   holes of every photo                            each hole once
+seen_marks   marks of every photo                            each mark once
 figures      rim, holes                                      figures with their uncertainty budget
 joined       photos one at a time, then what they gave       `HideMap`
 ===========  ==============================================  ================================================

@@ -19,9 +19,9 @@ from hidescan.join.cover import SeenRim, joined_cover, missing_stretches
 from hidescan.join.figures import joined_measures
 from hidescan.join.moved import moved_card, moved_hide
 from hidescan.join.rims import JoinedRim, joined_rim
-from hidescan.join.same_holes import SeenHole, merged_holes
+from hidescan.join.seen_marks import SeenMark, merged_marks
 from hidescan.join.settings import JoinSettings
-from hidescan.marks import FoundMark
+from hidescan.marks import EDGES, FoundMark, found_marks
 from hidescan.opencv5 import grey_of
 from hidescan.outline import Outline, stretches
 from hidescan.photo import Photo
@@ -114,11 +114,12 @@ def map_joined(looks: tuple[Look, ...], settings: Settings, join: JoinSettings) 
         return neck_mm
     shape = find_shape(plan_mm, settings.shape, neck_mm=neck_mm, form=inputs.form)
     heights = Heights(rim.thickness_mm, max(0.0, rim.mean_lift_mm))
-    seen = [_holes(look, camera, heights) for look, camera in zip(looks, cameras, strict=True)]
-    holes = merged_holes(seen, cameras, joint.sizes_px, join.holes)
+    seen = [mark for k, look in enumerate(looks) for mark in _marks(k, look, cameras[k], heights)]
+    marks = merged_marks(seen, cameras, joint.sizes_px, join.marks)
+    holes = tuple((mark.ring_mm, mark.u_mm) for mark in marks if mark.kind == "hole")
     measures = joined_measures(
-        rim, tuple((hole.ring_mm, hole.u_mm) for hole in holes), shape.back_line.neck_mm - shape.back_line.tail_mm,
-        settings.measure, print_measured=print_measured(inputs), open_area_u=_open_area_u(looks),
+        rim, holes, shape.back_line.neck_mm - shape.back_line.tail_mm, settings.measure,
+        print_measured=print_measured(inputs), open_area_u=_open_area_u(looks),
     )  # fmt: skip
     above = _from_above(plan_mm)
     doubts = (
@@ -129,7 +130,7 @@ def map_joined(looks: tuple[Look, ...], settings: Settings, join: JoinSettings) 
         *size_doubts(inputs, shape, measures),
     )
     flat = Outline(above.px_from_mm(plan_mm), np.zeros(len(plan_mm)), np.ones(len(plan_mm)), (), _whole(looks), (), 0.0)
-    found = tuple(FoundMark("hole", above.px_from_mm(hole.ring_mm), hole.confidence) for hole in holes)
+    found = tuple(FoundMark(mark.kind, above.px_from_mm(mark.ring_mm), mark.confidence) for mark in marks)
     made = assemble(
         looks[0].info, inputs, above, flat, shape, measures,
         places=joint.places, found=found, heights=heights, doubts=doubts, settings=settings,
@@ -150,13 +151,16 @@ def _rim(look: Look) -> SeenRim:
     return SeenRim(look.outline.ring_px, look.outline.u_px, look.outline.confidence)
 
 
-def _holes(look: Look, camera: Camera, heights: Heights) -> list[SeenHole]:
-    """A photo's holes in plan view."""
-    seen = []
-    for hole in look.outline.holes:
-        ring = without_crossings(plan_view(camera, hole.ring_px, heights, hole=True))
-        mm_per_px = float(camera.mm_per_px(hole.ring_px.mean(axis=0)[None])[0])
-        seen.append(SeenHole(ring, float(np.median(look.outline.u_px)) * mm_per_px, mm_per_px, hole.confidence))
+def _marks(k: int, look: Look, camera: Camera, heights: Heights) -> list[SeenMark]:
+    """A photo's marks in plan view."""
+    seen, u_px = [], float(np.median(look.outline.u_px))
+    for mark in found_marks(look.outline.holes, look.outline.faults):
+        if mark.kind in EDGES:
+            ring = plan_view(camera, mark.ring_px, heights, hole=True)
+        else:
+            ring = camera.mm_from_px(mark.ring_px, heights.thickness_mm)
+        mm_per_px = float(camera.mm_per_px(mark.ring_px.mean(axis=0)[None])[0])
+        seen.append(SeenMark(mark.kind, k, without_crossings(ring), u_px * mm_per_px, mm_per_px, mark.confidence))
     return seen
 
 
@@ -268,13 +272,14 @@ def _in_photos(
 
 
 def _shown_in(ring_mm: Points, cameras: tuple[Camera, ...], looks: tuple[Look, ...]) -> int:
-    """The first photo where it shows the ring whole, else the one that shows most of it."""
-    shares = []
+    """The photo that shows the ring nearest and squarest of those that show all of it, else the one that shows most."""
+    shown = []
     for camera, look in zip(cameras, looks, strict=True):
         px = camera.px_from_mm(ring_mm)
         size = np.array([look.info.width_px, look.info.height_px])
-        shares.append(float(((px > 0) & (px < size - 1.0)).all(axis=1).mean()))
-    return int(np.argmax(shares))
+        share = float(((px > 0) & (px < size - 1.0)).all(axis=1).mean())
+        shown.append((share, -float(camera.mm_per_px(px.mean(axis=0)[None])[0]) if share == 1.0 else 0.0))
+    return max(range(len(shown)), key=lambda k: shown[k])
 
 
 def _line(points: Points) -> Ring:

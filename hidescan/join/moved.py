@@ -137,11 +137,12 @@ def moved_hide(joint: Joint, rim: JoinedRim, settings: RimSettings) -> NotFound 
             f"{what} was moved between {joint.names[best.photo]} and the other photos, by {best.way_mm:.0f} mm.",
             "Leave hide and cards where they lie and take all photos again, or leave that photo out.",
         )
-    known = rim.lift_u_mm < settings.known_lift_u_mm
-    if known.mean() < settings.known_share:
-        return None
-    lowest = float(np.quantile(rim.lift_mm[known], settings.lowest_share))
-    if settings.least_lowest_mm <= lowest <= settings.most_lowest_mm:
+    lift, u = lift_without_judgement(rim)
+    sure = settings.lowest_sigma * u
+    lowest, highest = (float(np.quantile(bound, settings.lowest_share)) for bound in (lift - sure, lift + sure))
+    if highest < settings.least_lowest_mm:
+        lowest = highest
+    elif lowest <= settings.most_lowest_mm:
         return None
     return NotFound(
         "hide-moved",
@@ -149,6 +150,22 @@ def moved_hide(joint: Joint, rim: JoinedRim, settings: RimSettings) -> NotFound 
         f" cards' floor: its rim would be {lowest:.0f} mm over it where it is lowest.",
         "Leave hide and cards where they lie and take all photos again; if it lies on something, lay the cards on it.",
     )
+
+
+def lift_without_judgement(rim: JoinedRim) -> tuple[Array, Array]:
+    """Lift at the nodes (M,) and its standard uncertainty as the photos know it, the prior on its mean let go."""
+    solution, m = rim.solution, len(rim.nodes.ring_mm)
+    x, C, column = solution.unknowns, solution.covariance, 2 * m
+    row = np.flatnonzero(np.isfinite(rim.nodes.offset_mm)).size + m  # after the rims' rows and those of the lifts
+    root = solution.design[row, column]
+    misfit = solution.residual[row] / root
+    # a row taken out again (Sherman and Morrison 1950); photos that say nothing of the mean would leave nothing
+    left = max(root**-2 - C[column, column], 1e-6 * root**-2)
+    x = x - C[:, column] * misfit / left
+    common = C[column, column] + C[column, column] ** 2 / left
+    each = np.diag(C)[m : 2 * m] + C[m : 2 * m, column] ** 2 / left
+    both = C[m : 2 * m, column] + C[m : 2 * m, column] * C[column, column] / left
+    return x[m : 2 * m] + x[column], np.sqrt(np.maximum(each + 2 * both + common, 0.0))
 
 
 def _by_place(joint: Joint, k: int) -> Array:

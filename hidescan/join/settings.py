@@ -67,28 +67,30 @@ class RimSettings:
     # mean way its rim went. On 30 made sets still hides reached 5.6 (and then 1.6 mm), moved ones 7.7 and more but one.
     moved_sigma: float = 6.5
     moved_mm: float = 1.5
-    # A hide touches the floor somewhere: this share of its rim, where the lift is so well known over so much of it, is
-    # within the last two figures. Of 80 still ones, up to 15 mm high elsewhere, all came out at -1.6 to 3.2 mm but one
-    # whose photos hung together by single cards (-3.9).
-    lowest_share: float = 0.1
-    known_lift_u_mm: float = 1.0
-    known_share: float = 0.3
-    least_lowest_mm: float = -2.0
-    most_lowest_mm: float = 3.8
+    # A hide touches the floor somewhere: over this share of its rim the lift may lie between the last two figures, the
+    # uncertainty there taken this many times in its favour. Still hides, up to 15 mm high elsewhere, came out at -0.3
+    # and more, 2.4 and less.
+    lowest_share: float = 0.05
+    lowest_sigma: float = 2.0
+    least_lowest_mm: float = -1.0
+    most_lowest_mm: float = 3.0
 
 
 @dataclass(frozen=True, slots=True)
-class HoleSettings:
-    """Holes seen in several photos."""
+class MarkSettings:
+    """Marks seen in several photos."""
 
-    # Rims of one hole from two photos are off by height and cameras; two holes this near are hardly two.
+    # Rims of one mark from two photos are off by height and cameras; two marks this near are hardly two.
     near_mm: float = 3.0
-    # What a photo says that shows the place and finds no hole there; a photo at this many times the scale of the best
+    # Where photos differ on the kind, the least share that both places have in common of what they cover together.
+    retyped_overlap: float = 0.3
+    # What a photo says that shows the place and finds nothing there; a photo at this many times the scale of the best
     # has no say.
     unfound: float = 0.3
     coarser: float = 1.6
-    # As for one photo (`OutlineSettings.least_hole_confidence`).
-    least_confidence: float = 0.5
+    # As for one photo (`OutlineSettings.least_hole_confidence`, `FaultSettings`).
+    least_hole_confidence: float = 0.5
+    least_confidence: float = 0.4
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,4 +100,4 @@ class JoinSettings:
     bundle: BundleSettings = field(default_factory=BundleSettings)
     cover: CoverSettings = field(default_factory=CoverSettings)
     rim: RimSettings = field(default_factory=RimSettings)
-    holes: HoleSettings = field(default_factory=HoleSettings)
+    marks: MarkSettings = field(default_factory=MarkSettings)

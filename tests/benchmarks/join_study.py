@@ -1,44 +1,35 @@
 """Several photos of one hide: error of the area, height of the rim, moved hides and cards, seams; aim against figure.
 
-    python -m tests.benchmarks.join_study corners [--sets 400]      no pixels: corners and rims with noise
-    python -m tests.benchmarks.join_study photos FOLDER [--sets 30] [--textures FOLDER]      renders photos, then maps
+    python -m tests.benchmarks.join_study [--sets 400] [--processes 2]      no pixels: corners and rims with noise
 
-Scenes come from `tests/synthetic/views.py` and `view_pictures.py`; nothing of the program makes truth.
+Scenes come from `tests/synthetic/views.py`; nothing of the program makes truth. With pixels: `join_photos_study`.
 """
 
 import argparse
 import multiprocessing
-import time
 from dataclasses import dataclass, replace
-from pathlib import Path
 
 import cv2
 import numpy as np
 import shapely
-from PIL import Image
 from scipy.spatial import cKDTree
 from shapely.geometry import Polygon
 
 from hidescan.adjustment import Prior
 from hidescan.geometry import rotation_2d
-from hidescan.hidemap import HideMap, Inputs
 from hidescan.join.bundle import Joint, solve_joint
 from hidescan.join.cover import SeenRim, joined_cover, missing_stretches
 from hidescan.join.figures import joined_measures
-from hidescan.join.joined import Look, look_at, map_joined
 from hidescan.join.moved import moved_card, moved_hide
 from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.settings import JoinSettings
-from hidescan.photo import read_photo
-from hidescan.pipeline import Known, Leather
+from hidescan.pipeline import Leather
 from hidescan.problems import NotFound
 from hidescan.settings import Settings
 from tests.synthetic.hides import whole_hide
 from tests.synthetic.joined import views_of
 from tests.synthetic.rims import lift_field
 from tests.synthetic.scenes import Array
-from tests.synthetic.scenes import Look as Paint
-from tests.synthetic.view_pictures import painted, photo_from
 from tests.synthetic.views import ViewsScene, cameras_round, cards_round
 
 S, J = Settings(), JoinSettings()
@@ -196,97 +187,12 @@ def corners(sets: int, processes: int) -> None:
         print(f"| hide moved 5 mm found | 95 % | {hide:.1f} % |", flush=True)
 
 
-def render(folder: Path, seed: int, textures: list[Path], size_px: tuple[int, int]) -> tuple[ViewsScene, list[Path]]:
-    """Render a set, or find it rendered."""
-    made, rng = scene(1000 + seed, size_px=size_px, steep=seed % 4 == 3)
-    paths = [folder / f"set{seed:02d}_{k}.jpg" for k in range(len(made.cameras))]
-    if all(path.exists() for path in paths):
-        return made, paths
-    hides = [(150, 105, 70), (95, 62, 42), (176, 150, 118), (60, 48, 42), (140, 128, 110)]
-    floors = [(150, 148, 140), (120, 104, 88), (90, 92, 96), (186, 180, 170)]
-    floor = None
-    if textures:
-        floor = cv2.cvtColor(np.asarray(cv2.imread(str(textures[seed % len(textures)]))), cv2.COLOR_BGR2RGB)
-    look = Paint(floor=floors[seed % 4], hide=hides[seed % 5], mottle=10.0)
-    paint = painted(made, rng, look, mm=0.6, floor=None if floor is None else np.asarray(floor, np.uint8))
-    exif = Image.Exif()
-    exif.get_ifd(0x8769)[0xA405] = 26
-    for camera, path in zip(made.cameras, paths, strict=True):
-        Image.fromarray(photo_from(paint, camera, rng)).save(path, quality=93, exif=exif)
-    return made, paths
-
-
-def photos(folder: Path, sets: int, textures: list[Path], size_px: tuple[int, int]) -> None:
-    """Render sets, map them and print one line each, then the table."""
-    folder.mkdir(parents=True, exist_ok=True)
-    errors, inside, overlaps, times = [], [], [], []
-    for seed in range(sets):
-        try:
-            made, paths = render(folder, seed, textures, size_px)
-        except RuntimeError:
-            continue
-        start = time.perf_counter()
-        looks = []
-        for path in paths:
-            inputs = Inputs(card_scale=made.cards[0].scale, thickness_mm=made.thickness_mm)
-            look = look_at(read_photo(path, S.photo), inputs, Known(), S)
-            if isinstance(look, Look):
-                looks.append(look)
-            else:
-                print(f"{path.name}: {look}", flush=True)
-        looked = time.perf_counter() - start
-        found = map_joined(tuple(looks), S, J) if len(looks) > 1 else NotFound("too-few", "", "")
-        took = time.perf_counter() - start
-        if not isinstance(found, HideMap):
-            print(f"set {seed:02d}: {len(paths)} photos: {found}", flush=True)
-            continue
-        true = Polygon(made.ring_mm).buffer(0)
-        area, u = found.measures.area_net.value, found.measures.area_net.expanded_uncertainty or np.nan
-        errors.append(100 * (area / true.area - 1))
-        inside.append(abs(area - true.area) <= u)
-        overlaps.append(_overlap(found, made))
-        times.append(took / len(paths))
-        codes = ",".join(sorted({w.code for w in found.warnings}))
-        print(
-            f"set {seed:02d}: {len(paths)} photos, area {errors[-1]:+.2f} % (U {100 * u / true.area:.2f}), IoU {overlaps[-1]:.4f},"
-            f" lift up to {made.lift_mm.max():.0f} mm, holes {len(found.marks)}, {looked:.1f} + {took - looked:.1f} s, {codes}",
-            flush=True,
-        )
-    e = np.abs(errors)
-    print(
-        f"\n{len(e)} sets mapped: |error| median {np.median(e):.3f} %, worst {e.max():.2f} %; inside U {100 * np.mean(inside):.0f} %;"
-    )
-    print(f"IoU worst {min(overlaps):.4f}, median {np.median(overlaps):.4f}; {np.median(times):.2f} s a photo")
-
-
-def _overlap(found: HideMap, made: ViewsScene) -> float:
-    """IoU with the true outline, brought over by the cards' places."""
-    ours = np.array([card.center_mm for card in found.cards])
-    theirs = np.array([next(c.centre for c in made.cards if c.number == card.number) for card in found.cards])
-    a, b = ours - ours.mean(axis=0), theirs - theirs.mean(axis=0)
-    angle = np.rad2deg(np.arctan2(np.sum(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0]), np.sum(a * b)))
-    if len(ours) == 1:
-        card = next(c for c in made.cards if c.number == found.cards[0].number)
-        angle = card.angle_deg - found.cards[0].angle_deg
-    ring = (np.array(found.outline.hide_mm.coordinates[0]) - ours.mean(axis=0)) @ rotation_2d(float(angle)).T
-    hide, true = Polygon(ring + theirs.mean(axis=0)).buffer(0), Polygon(made.ring_mm).buffer(0)
-    return float(hide.intersection(true).area / hide.union(true).area)
-
-
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("what", choices=["corners", "photos"])
-    parser.add_argument("folder", type=Path, nargs="?")
-    parser.add_argument("--sets", type=int)
-    parser.add_argument("--textures", type=Path)
+    parser.add_argument("--sets", type=int, default=400)
     parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--width", type=int, default=3200)
     given = parser.parse_args()
-    if given.what == "corners":
-        corners(given.sets or 400, given.processes)
-    else:
-        textures = sorted(given.textures.iterdir()) if given.textures else []
-        photos(given.folder, given.sets or 30, textures, (given.width, given.width * 3 // 4))
+    corners(given.sets, given.processes)
 
 
 if __name__ == "__main__":

@@ -1,3 +1,4 @@
+import re
 from dataclasses import replace
 
 import cv2
@@ -10,7 +11,7 @@ from hidescan.geometry import signed_area
 from hidescan.join.bundle import Joint, solve_joint
 from hidescan.join.cover import Cover, SeenRim, joined_cover, missing_stretches
 from hidescan.join.figures import joined_measures
-from hidescan.join.moved import moved_hide
+from hidescan.join.moved import lift_without_judgement, moved_hide
 from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.settings import JoinSettings
 from hidescan.pipeline import Leather
@@ -168,3 +169,26 @@ def test_a_hide_that_lay_still_raises_no_alarm(most_mm: float) -> None:
     lift = lift_field(len(hide()), most_mm, np.random.default_rng(3))
     joint, rims = seen(scene(lift), 0.5)
     assert moved_hide(joint, rim_of(joint, rims), J.rim) is None
+
+
+def test_the_lift_without_the_judgement_is_that_of_a_rim_nobody_judged() -> None:
+    """Taking the row of the mean lift out again gives what solving without it does."""
+    joint, rims = seen(scene(lift_field(len(hide()), 8.0, np.random.default_rng(2))), 0.4)
+    judged, free = (rim_of(joint, rims, Prior(S.measure.lift_mm, u)) for u in (S.measure.lift_u_mm, 1e3))
+    m = len(judged.nodes.ring_mm)
+    at = free.solution.unknowns
+    variance = np.diag(free.solution.covariance)[2 * m]
+    lift, u = lift_without_judgement(judged)
+    np.testing.assert_allclose(lift, at[m : 2 * m] + at[2 * m], atol=0.1)
+    assert 0.5 * np.sqrt(variance) < np.median(u) < 4.0
+
+
+@pytest.mark.parametrize("off_mm", [-9.0, 9.0])
+def test_a_hide_that_would_float_or_be_sunk_is_refused(off_mm: float) -> None:
+    """As one looks that moved along the way from one camera to the other, or that lies on a table above the cards."""
+    joint, rims = seen(scene(off_mm + lift_field(len(hide()), 4.0, np.random.default_rng(5))), 0.4)
+    refusal = moved_hide(joint, rim_of(joint, rims), J.rim)
+    assert refusal is not None
+    said = re.search(r"its rim would be (-?\d+) mm over it where it is lowest", refusal.reason)
+    assert said is not None
+    assert float(said[1]) == pytest.approx(off_mm, abs=3.0)
