@@ -6,11 +6,14 @@ room              takes                                           gives         
 journal           lines of what a person did, undo and redo       `Given`             nothing
 warm              a decoded photo, `Given`                        the map             nothing
 view              the map                                         what is drawn       nothing
+pieces            drawings, places                                what is said        disk
 works             -                                               photo and journal   disk
+bench             requests' subjects                              photos, maps warm   disk
 worker            requests through a pipe                         views, files        a process
 mapper            the same, from the server's side                                    a process
 door, guard       codes, requests                                 who may come in     nothing
-app               requests                                        answers             the network
+answers           bodies, files                                   checked, packed     nothing
+app, pieces_app   requests                                        answers             the network
 serve             -                                               address, QR code    screen
 ================  ==============================================  ==================  =============
 

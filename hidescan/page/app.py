@@ -1,15 +1,11 @@
 """The page's addresses."""
 
-import io
-import json
 import os
 import tempfile
-import zipfile
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
 from typing import Any
-from urllib.parse import quote
 
 from starlette.applications import Starlette
 from starlette.middleware import Middleware
@@ -19,11 +15,13 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from hidescan.exports.formats import FORMATS, PAPERS
+from hidescan.page.answers import download, json_answer, json_body
 from hidescan.page.desk import Desk, Elsewhere
 from hidescan.page.door import Door
 from hidescan.page.guard import Guard
 from hidescan.page.journal import Edit, edit_from
 from hidescan.page.mapper import Mapper
+from hidescan.page.pieces_app import piece_routes
 from hidescan.page.settings import PageSettings
 from hidescan.page.works import add_work
 from hidescan.problems import BadInput
@@ -82,12 +80,12 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
         sheet = desk.sheet(name)
         if sheet.shown_at != sheet.state.at:
             desk.start(name)
-        return _json(desk.answer(name))
+        return json_answer(desk.answer(name))
 
     async def edits(request: Request) -> Response:
-        name, plain = request.path_params["name"], await _body(request, settings)
+        name, plain = request.path_params["name"], await json_body(request, settings.most_edit_bytes)
         await desk.edit(name, _edit(plain), _base(plain))
-        return _json(desk.answer(name))
+        return json_answer(desk.answer(name))
 
     async def undo(request: Request) -> Response:
         return await step(request, "undo")
@@ -96,22 +94,22 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
         return await step(request, "redo")
 
     async def step(request: Request, word: str) -> Response:
-        name, plain = request.path_params["name"], await _body(request, settings)
+        name, plain = request.path_params["name"], await json_body(request, settings.most_edit_bytes)
         await desk.step(name, word, _base(plain))
-        return _json(desk.answer(name))
+        return json_answer(desk.answer(name))
 
     async def keep(request: Request) -> Response:
         name = request.path_params["name"]
         await desk.keep(name)
-        return _json(desk.answer(name))
+        return json_answer(desk.answer(name))
 
     async def shelve(request: Request) -> Response:
-        name, plain = request.path_params["name"], await _body(request, settings)
+        name, plain = request.path_params["name"], await json_body(request, settings.most_edit_bytes)
         label, changed = await desk.shelve(name, str(plain.get("label", "")))
         return JSONResponse({"label": label, "changed": changed})
 
     async def remove(request: Request) -> Response:
-        desk.remove(request.path_params["name"])
+        await desk.remove(request.path_params["name"])
         return Response(status_code=204)
 
     async def picture(request: Request) -> Response:
@@ -135,7 +133,7 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
             made = await mapper.ask("sheet", subject, units, paper or "a4")
         else:
             made = await mapper.ask("export", subject, form, "mirror" in asked, paper)
-        return _download(made, subject.file, form)
+        return download(made, subject.file, form)
 
     one = "/api/works/{name}"
     return Starlette(
@@ -152,16 +150,13 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
             Route(one + "/shelf", shelve, methods=["POST"]),
             Route(one + "/{size}.jpg", picture),
             Route(one + "/files/{form}", files),
+            *piece_routes(one + "/pieces", desk, settings),
             Mount("/static", StaticFiles(directory=BUILT)),
         ],
         middleware=[Middleware(Guard, door=door, hosts=hosts, cookie=cookie)],
         exception_handlers={KeyError: _missing, Elsewhere: _elsewhere, BadInput: _refused},
         lifespan=life,
     )
-
-
-def _json(data: bytes) -> Response:
-    return Response(data, media_type="application/json")
 
 
 def _refused(request: Request, error: Exception) -> Response:
@@ -174,22 +169,6 @@ def _elsewhere(request: Request, error: Exception) -> Response:
 
 def _missing(request: Request, error: Exception) -> Response:
     return JSONResponse({"refused": "There is no such hide here."}, 404)
-
-
-async def _body(request: Request, settings: PageSettings) -> dict[str, Any]:
-    """A request's JSON object, read no further than is allowed."""
-    data = b""
-    async for chunk in request.stream():
-        data += chunk
-        if len(data) > settings.most_edit_bytes:
-            raise BadInput("That is too much for one edit.")
-    try:
-        plain = json.loads(data or b"{}")
-    except ValueError:
-        plain = None
-    if not isinstance(plain, dict):
-        raise BadInput("That is no edit.")
-    return plain
 
 
 def _base(plain: dict[str, Any]) -> int:
@@ -219,16 +198,3 @@ def _items(part: dict[str, Any], name: str) -> list[dict[str, Any]]:
     if not isinstance(found, list):
         return []
     return [item for item in found if isinstance(item, dict) and isinstance(item.get(length), str)]
-
-
-def _download(made: list[tuple[str, bytes]], file: str, form: str) -> Response:
-    """One file as it is, several in a ZIP."""
-    name, data = made[0]
-    if len(made) > 1:
-        name, packed = f"{Path(file).stem}.{form}.zip", io.BytesIO()
-        with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as pack:
-            for inner, content in made:
-                pack.writestr(inner, content)
-        data = packed.getvalue()
-    shown = f"attachment; filename=\"hide.{name.rpartition('.')[2]}\"; filename*=UTF-8''{quote(name)}"
-    return Response(data, media_type="application/octet-stream", headers={"content-disposition": shown})

@@ -10,9 +10,9 @@ from pydantic import TypeAdapter
 
 from hidescan.files import write_whole
 from hidescan.page import works
+from hidescan.page.bench import Subject
 from hidescan.page.journal import Edit, Given, State, edit_line, state_of, with_edit
 from hidescan.page.mapper import Mapper
-from hidescan.page.worker import Subject
 from hidescan.problems import BadInput
 
 _GIVEN = TypeAdapter(Given)
@@ -58,8 +58,8 @@ class Desk:
 
     def subject(self, name: str) -> Subject:
         """What the worker needs to know of a work."""
-        folder = self.folder / name
-        return Subject(folder, works.about(folder).file, self.sheet(name).state.given)
+        given, folder = self.sheet(name).state.given, self.folder / name
+        return Subject(folder, works.about(folder).file, given)
 
     def listed(self) -> list[dict[str, Any]]:
         """All works, newest first, in a few words each."""
@@ -160,8 +160,9 @@ class Desk:
         shown = sheet.shown if sheet.shown_at == sheet.state.at and sheet.shown is not None else b"null"
         return json.dumps(plain, separators=(",", ":")).encode()[:-1] + b',"view":' + shown + b"}"
 
-    def remove(self, name: str) -> None:
-        """Take a work off the disk."""
+    async def remove(self, name: str) -> None:
+        """Take a work off the disk, once the worker, which may be writing into it, has nothing in hand."""
         self.sheet(name)
-        works.remove_work(self.folder / name)
+        async with self.mapper.idle():
+            works.remove_work(self.folder / name)
         self._sheets.pop(name, None)

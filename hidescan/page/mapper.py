@@ -2,8 +2,8 @@
 
 import asyncio
 import multiprocessing
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import AsyncIterator, Callable
+from contextlib import asynccontextmanager, suppress
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import Any
@@ -38,6 +38,12 @@ class Mapper:
             self._process.kill()
             self._process.join()
             self._process = None
+
+    @asynccontextmanager
+    async def idle(self) -> AsyncIterator[None]:
+        """While the worker has nothing in hand."""
+        async with self._turn:
+            yield
 
     async def ask(self, name: str, *arguments: Any, say: Callable[[str], None] = lambda text: None) -> Any:
         """Ask the worker; `say` is told each stage it enters.

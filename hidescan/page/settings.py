@@ -29,3 +29,11 @@ class PageSettings:
     locked_s: float = 60.0
     # Tried first, then the next nine, so that the address stays the same from day to day; any free one otherwise.
     port: int = 8743
+    # Drawings of pieces have 10 to 500 kB; base64 makes four bytes of three.
+    most_drawing_bytes: int = 8_000_000
+    # Pieces on one hide: 20 pairs of shoes have some 300. Each is drawn at every move of a hand.
+    most_pieces: int = 400
+    # Points of an outline leave it by no more on the screen.
+    piece_flat_mm: float = 0.1
+    # How long the program looks for better places for the pieces that nobody put: the first are found in 2 s.
+    place_seconds: float = 6.0

@@ -33,6 +33,7 @@ from hidescan.uses.placing import (
     PlacedOn,
     PlacedPiece,
     Placing,
+    Side,
 )
 from hidescan.uses.settings import PlaceSettings
 from hidescan.zones import zone_at
@@ -78,7 +79,10 @@ def place_pieces(
     layout = search(
         leathers, items, fixed, settings, back=0.0 if fill else 1.0, seed=seed, rounds=rounds, seconds=seconds
     )
-    placed = _described(leathers, items, layout, set(fixed))
+    placed = tuple(
+        described(leathers[spot.hide], items[n], spot.pose, spot.at_mm, kept=n in fixed)
+        for n, spot in sorted(layout.spots.items())
+    )
     for leather in leathers:
         own = [p for p in placed if p.hide == leather.name and not p.kept]
         broken = broken_rules(leather, own, [p for p in placed if p.kept], pieces, settings)
@@ -86,6 +90,20 @@ def place_pieces(
             raise RuntimeError(f"the search broke a rule: {broken[0]}")
     asked = [item for item in items if item.number <= item.piece.rules.count]
     lying = {p.id for p in placed}
+    made = placing_of(leathers, hashes, pieces, placed)
+    return replace(
+        made,
+        seed=seed,
+        rounds=layout.rounds,
+        missed=_missed([item for item in asked if item.id not in lying], leathers, items, layout, settings),
+    )
+
+
+def placing_of(
+    leathers: tuple[Leather, ...], hashes: tuple[str, ...], pieces: tuple[Piece, ...], placed: tuple[PlacedPiece, ...]
+) -> Placing:
+    """Placed pieces as a placing, without a word on those that have no place."""
+    placed = _with_mates(placed)
     numbers = Counter(p.piece for p in placed)
     used = {leather.name: sum(p.area_mm2 for p in placed if p.hide == leather.name) for leather in leathers}
     hides = tuple(
@@ -103,12 +121,12 @@ def place_pieces(
     opened = sum(hide.usable_mm2 for hide in hides if hide.used_mm2)
     return Placing(
         program=__version__,
-        seed=seed,
-        rounds=layout.rounds,
+        seed=1,
+        rounds=0,
         hides=hides,
         pieces=tuple(PieceKind(p.id, p.area_mm2, p.rules, p.pieces, numbers[p.id]) for p in pieces),
         placed=placed,
-        missed=_missed([item for item in asked if item.id not in lying], leathers, items, layout, settings),
+        missed=(),
         used_mm2=sum(used.values()),
         usable_mm2=opened,
         yield_share=sum(used.values()) / opened if opened else 0.0,
@@ -142,7 +160,7 @@ def _fixed(keep: Placing, leathers: tuple[Leather, ...], items: tuple[Item, ...]
 
 
 def described(leather: Leather, item: Item, pose: Pose, at_mm: Points, *, kept: bool = False) -> PlacedPiece:
-    """A piece in a place, with everything a person wants to know of it; its mate is looked at elsewhere."""
+    """A piece in a place, with everything a person wants to know of it; its mate is looked at by `placing_of`."""
     piece = item.piece
     outline = outline_at(piece, pose, at_mm)
     ring = np.array(outline.exterior.coords)
@@ -177,19 +195,18 @@ def described(leather: Leather, item: Item, pose: Pose, at_mm: Points, *, kept: 
     )
 
 
-def _described(
-    leathers: tuple[Leather, ...], items: tuple[Item, ...], layout: Layout, fixed: set[int]
-) -> tuple[PlacedPiece, ...]:
-    placed = []
-    for n, spot in sorted(layout.spots.items()):
-        one = described(leathers[spot.hide], items[n], spot.pose, spot.at_mm, kept=n in fixed)
-        mate = items[n].mate
-        if mate is not None and mate in layout.spots and layout.spots[mate].hide == spot.hide:
-            x, y = layout.spots[mate].at_mm
-            apart = math.hypot(one.at_mm[0] + x, one.at_mm[1] - y)
-            one = replace(one, mate_apart_mm=apart)
-        placed.append(one)
-    return tuple(placed)
+def _with_mates(placed: tuple[PlacedPiece, ...]) -> tuple[PlacedPiece, ...]:
+    """Say of each of a pair on one hide how far it lies from the mirrored place of its mate."""
+    at = {(p.piece, p.number, p.side, p.hide): p.at_mm for p in placed}
+    other: dict[Side, Side] = {"left": "right", "right": "left", "single": "single"}
+
+    def apart(one: PlacedPiece) -> float | None:
+        mate = at.get((one.piece, one.number, other[one.side], one.hide))
+        if mate is None or one.side == "single":
+            return None
+        return math.hypot(one.at_mm[0] + mate[0], one.at_mm[1] - mate[1])
+
+    return tuple(replace(one, mate_apart_mm=apart(one)) for one in placed)
 
 
 def _thickness_under(

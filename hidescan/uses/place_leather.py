@@ -1,6 +1,7 @@
 """What a hide offers to pieces: where they may lie, how thick it is there, which marks are near."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 import shapely
@@ -94,6 +95,7 @@ def room_for(leather: Leather, rules: PieceRules, settings: PlaceSettings, *, gr
     return MultiPolygon([part for part in shapely.get_parts(room) if part.geom_type == "Polygon" and part.area > 0])
 
 
+@lru_cache(maxsize=16)
 def thick_region(leather: Leather, least_mm: float, settings: PlaceSettings) -> BaseGeometry:
     """Where the leather is thick enough at all four corners of each small square."""
     if isinstance(leather.thickness, TypicalThickness):

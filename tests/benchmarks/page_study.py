@@ -17,6 +17,7 @@ from typing import Any
 import numpy as np
 
 from tests.page.served import CHROMIUM, DESKTOP, FLAGS, SAMPLES, Screen, program, ring_of
+from tests.page.test_pieces import RULES, SVG, after
 
 TRIES = 5
 
@@ -44,6 +45,34 @@ def first_map(s: Screen) -> float:
     s.page.wait_for_selector("body[data-ready=false]", timeout=60000)
     s.page.wait_for_selector("body[data-ready=true]", timeout=60000)
     return time.perf_counter() - began
+
+
+def piece_checks(s: Screen) -> list[float]:
+    """What each question about a piece took, from the browser's asking to its having the answer."""
+    s.tool("pieces")
+    s.page.wait_for_selector("#stage", state="hidden")
+    drawing = {"name": "uppers.svg", "mimeType": "image/svg+xml", "buffer": SVG}
+    s.page.set_input_files("#piece-files", [drawing])
+    s.page.fill("#f-rules", RULES.replace("pair = true", "pair = true\ncount = 4"))
+    s.page.click("#load-pieces button[type=submit]")
+    s.page.wait_for_selector("#rest")
+    after(s, lambda: s.page.click("#rest"))
+    s.page.click("[data-piece=vamp-1-left]")
+    after(s, lambda: s.page.get_by_role("button", name="Take it off").click())
+    after(s, lambda: s.page.click("[data-piece=vamp-1-left]"))  # now in the middle of what is seen
+    box = s.page.locator("#map").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    s.page.evaluate("performance.clearResourceTimings()")  # it holds 250 only
+    s.page.mouse.move(x, y)
+    s.page.mouse.down()
+    for k in range(60):
+        s.page.mouse.move(x + 80 * np.sin(k / 6), y + 60 * np.cos(k / 7))
+        s.page.wait_for_timeout(30)
+    s.page.mouse.up()
+    found: list[float] = s.page.evaluate(
+        "performance.getEntriesByType('resource').filter((e) => e.name.endsWith('/check')).map((e) => e.duration / 1000)"
+    )
+    return found
 
 
 def main() -> None:
@@ -76,6 +105,8 @@ def main() -> None:
             s.page.mouse.move(x + 10, y + 10, steps=3)  # under 6 px it is a press, not a drag
             drags.append(timed(s, s.page.mouse.up))
         told("the rim let go after a drag", drags)
+        live = piece_checks(s)
+        told(f"a live answer while a piece is dragged ({len(live)}; bar 0.1 s)", live)
         browser.close()
 
 

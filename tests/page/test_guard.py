@@ -1,6 +1,7 @@
 """Who may come in, and what is let through: the page's server without a browser."""
 
 import asyncio
+import base64
 import io
 import json
 import time
@@ -19,7 +20,7 @@ from hidescan.page.settings import PageSettings
 from hidescan.page.works import harmless_name
 from hidescan.problems import BadInput
 
-SETTINGS = PageSettings(most_upload_bytes=300_000, most_edit_bytes=2_000)
+SETTINGS = PageSettings(most_upload_bytes=300_000, most_edit_bytes=2_000, most_drawing_bytes=100_000)
 HOST = "127.0.0.1:8743"
 OURS = {"origin": f"http://{HOST}"}
 
@@ -182,6 +183,23 @@ def test_names_that_come_with_photos_are_never_paths(
     assert inside.delete(f"/api/works/{made}", headers=OURS).status_code == 204
 
 
+def test_what_is_thrown_away_while_it_is_mapped_is_gone(
+    inside: TestClient, app: tuple[TestClient, Door, Path, Clock]
+) -> None:
+    """The worker once wrote its picture into the folder while that was taken off the disk, or after."""
+    names = []
+    for n in "uv":
+        sent = picture((3000, 2000)) + n.encode()
+        names.append(inside.post(f"/api/works?name={n}.jpg", content=sent, headers=OURS).json()["id"])
+        url = f"/api/works/{names[-1]}"
+        until = time.monotonic() + 30.0
+        while inside.get(url).json()["stage"] in ("waiting", None) and time.monotonic() < until:
+            time.sleep(0.002)
+        assert inside.delete(url, headers=OURS).status_code == 204
+    wait_for(inside, inside.post("/api/works?name=y.jpg", content=picture() + b"y", headers=OURS).json()["id"])
+    assert not set(names) & {path.name for path in app[2].iterdir()}
+
+
 @pytest.mark.parametrize("name", ["..", "%2e%2e", "..%2f..", "0123456789ABCDEF", "0123456789abcdef", "x"])
 def test_works_that_are_none_are_not_there(inside: TestClient, name: str) -> None:
     for path in (f"/api/works/{name}", f"/api/works/{name}/screen.jpg", f"/api/works/{name}/files/map"):
@@ -220,11 +238,44 @@ def test_edits_that_cannot_be_are_refused_and_change_nothing(inside: TestClient)
     assert stale.status_code == 409  # another window was faster
 
 
+def test_pieces_that_cannot_be_are_refused_and_leave_nothing(
+    inside: TestClient, app: tuple[TestClient, Door, Path, Clock]
+) -> None:
+    name = inside.post("/api/works?name=a.jpg", content=picture((1500, 900)), headers=OURS).json()["id"]
+    wait_for(inside, name)
+    url = f"/api/works/{name}/pieces"
+    square = '<svg xmlns="http://www.w3.org/2000/svg" width="9mm" height="9mm"><path id="a" d="M0 0H30V30H0Z"/></svg>'
+    laughs = "".join(f'<!ENTITY l{n} "{f"&l{n - 1};" * 10}">' for n in range(1, 12))
+    bomb = f'<!DOCTYPE svg [<!ENTITY l0 "ha">{laughs}]><svg width="9mm" height="9mm"><path id="&l11;"/></svg>'
+    sent = {
+        "evil.txt": square, "bomb.svg": bomb, "broken.svg": square[:40], "empty.svg": "", "no.dxf": square,
+    }  # fmt: skip
+    for file, text in sent.items():
+        body = {"file": file, "drawing": base64.b64encode(text.encode()).decode(), "rules": ""}
+        began = time.monotonic()
+        assert inside.post(f"{url}/load", json=body, headers=OURS).status_code == 422, file
+        assert time.monotonic() - began < 10.0
+    many = {"file": "a.svg", "drawing": base64.b64encode(square.encode()).decode(), "rules": "[pieces.a]\ncount = 900"}
+    assert "900 pieces" in inside.post(f"{url}/load", json=many, headers=OURS).json()["refused"]
+    for plain in ({"file": "a.svg", "drawing": "%%", "rules": ""}, {"rules": "[pieces.a]"}, {}):
+        assert inside.post(f"{url}/load", json=plain, headers=OURS).status_code == 422
+    large = {"file": "a.svg", "drawing": "A" * SETTINGS.most_drawing_bytes, "rules": ""}
+    assert inside.post(f"{url}/load", json=large, headers=OURS).status_code == 422
+    for path in ("check", "lay", "rest"):
+        assert inside.post(f"{url}/{path}", json={"spots": [], "base": ""}, headers=OURS).status_code == 422
+        assert inside.post(f"{url}/{path}", json={}, headers={"origin": "http://evil.example"}).status_code == 403
+        missing = inside.post(f"/api/works/0123456789abcdef/pieces/{path}", json={}, headers=OURS)
+        assert missing.status_code == 404
+    assert inside.get(url).json() is None and inside.get(f"{url}/files/exe").status_code == 404
+    assert inside.get("/api/works/..%2f/pieces").status_code == 404
+    assert not {"pieces.json", "placing.json"} & {path.name for path in (app[2] / name).iterdir()}
+
+
 def test_the_worker_has_a_limit_on_its_memory_and_comes_back(tmp_path: Path) -> None:
     """With hardly more than its libraries need, a photo is refused; the server goes on with a fresh worker."""
+    from hidescan.page.bench import Subject
     from hidescan.page.journal import Given
     from hidescan.page.mapper import Mapper
-    from hidescan.page.worker import Subject
 
     tight = Mapper(PageSettings(worker_address_bytes=1_300_000_000))
     large, small = tmp_path / "large", tmp_path / "small"

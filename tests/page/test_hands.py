@@ -12,7 +12,7 @@ from tests.page.served import PHONE, ROOT, Screen, needs_browser, program, ring_
 pytestmark = needs_browser
 
 AXE = ROOT / "hidescan" / "page" / "node_modules" / "axe-core" / "axe.min.js"
-TOOLS = ("look", "rim", "taps", "back", "marks", "facts", "keep")
+TOOLS = ("look", "rim", "taps", "back", "marks", "facts", "pieces", "keep")
 PHOTO = "goat_on_concrete.jpg"
 
 

@@ -24,6 +24,11 @@ export const load = (id) => ask(`/api/works/${id}`);
 export const step = (id, word, base) => post(`/api/works/${id}/${word}`, { base });
 export const keep = (id) => post(`/api/works/${id}/keep`, {});
 export const shelve = (id, label) => post(`/api/works/${id}/shelf`, { label });
+export const pieces = (id) => ask(`/api/works/${id}/pieces`);
+export const loadPieces = (id, said) => post(`/api/works/${id}/pieces/load`, said);
+export const checkPiece = (id, spot) => post(`/api/works/${id}/pieces/check`, spot);
+export const layPieces = (id, spots, base) => post(`/api/works/${id}/pieces/lay`, { spots, base });
+export const placeRest = (id, base) => post(`/api/works/${id}/pieces/rest`, { base });
 export const remove = (id) => ask(`/api/works/${id}`, { method: "DELETE" });
 
 /** Send a photo; `told` hears the share sent, 0 to 1. */

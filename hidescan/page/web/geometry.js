@@ -33,6 +33,14 @@ export function mmFromPx(camera, x, y, z = 0) {
   return [centre[0] + way[0] * far, centre[1] + way[1] * far];
 }
 
+/** Where a point of the hide at height z is in the photo. */
+export function pxFromMm(camera, x, y, z = 0) {
+  const [u, v, w] = camera.rotation.map((row, k) => row[0] * x + row[1] * y + row[2] * z + camera.translation_mm[k]);
+  const nx = u / w, ny = v / w, r2 = nx * nx + ny * ny;
+  const far = camera.focal_px * (1 + r2 * (camera.k1 + r2 * camera.k2));
+  return [camera.principal_px[0] + far * nx, camera.principal_px[1] + far * ny];
+}
+
 /** Ground size of a pixel, mm. */
 export function mmPerPx(camera, x, y) {
   const [ax, ay] = mmFromPx(camera, x - 0.5, y), [bx, by] = mmFromPx(camera, x + 0.5, y);
@@ -146,6 +154,12 @@ export function inside(ring, x, y) {
         x < ((ring[j] - ring[i]) * (y - ring[i + 1])) / (ring[j + 1] - ring[i + 1]) + ring[i]) odd = !odd;
   }
   return odd;
+}
+
+/** Where the knob is that turns a piece: beyond the tip of its grain, by 34 CSS px whatever the zoom. */
+export function turnKnob(middle, tip, resolution) {
+  const dx = tip[0] - middle[0], dy = tip[1] - middle[1], long = Math.hypot(dx, dy) || 1;
+  return [tip[0] + (34 * resolution * dx) / long, tip[1] + (34 * resolution * dy) / long];
 }
 
 export const rounded = (pairs) => pairs.map(([x, y]) => [Math.round(x * 100) / 100, Math.round(y * 100) / 100]);

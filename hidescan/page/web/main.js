@@ -9,14 +9,16 @@ import { keep } from "./keep.js";
 import { look } from "./look.js";
 import { marks } from "./marks.js";
 import { paint } from "./paint.js";
+import { pieces } from "./pieces.js";
 import { rim } from "./rim.js";
 import { taps } from "./taps.js";
 import { area, length, units } from "./units.js";
 
-const TOOLS = [look, rim, taps, back, marks, facts, keep];
+const TOOLS = [look, rim, taps, back, marks, facts, pieces, keep];
 const at = (id) => document.getElementById(id);
 const EMPTY = { ring: null, doubtful: [], zones: [], marks: [], back: null, hints: [], gauge: [], drawing: [], changed: false,
-  showZones: false, chosenMark: null, chosenPoint: null, tool: "look" };
+  showZones: false, pieces: [],
+  chosenMark: null, chosenPoint: null, tool: "look" };
 
 const app = {
   work: null,
@@ -44,6 +46,17 @@ const app = {
     app.panel();
     at("panel").scrollTop = 0;
     app.chart.redraw();
+    app.steps();
+    app.tool.changed?.(app);
+  },
+
+  /** What undo and redo would do now: to the map, or to what the tool in hand moves. */
+  steps() {
+    for (const word of ["undo", "redo"]) {
+      const what = app.tool.steps ? app.tool.steps()[word] : app.work?.[word];
+      at(word).disabled = !what;
+      at(word).title = what ? `${word}: ${what}` : "";
+    }
   },
 
   /** The figures as the rim and the marks lie now, before the program has measured them. */
@@ -94,13 +107,33 @@ const app = {
   },
 
   async step(word) {
-    if (app.busy || !app.work?.[word]) return;
+    if (app.busy) return;
+    if (app.tool.step) {
+      app.tool.step(app, word);
+      return;
+    }
+    if (!app.work?.[word]) return;
     app.busy = true;
     stage(word === "undo" ? `undoing: ${app.work.undo}` : `doing again: ${app.work.redo}`);
     try {
       show(await api.step(app.work.id, word, app.work.at));
     } catch (error) {
       await trouble(app.work.id, error);
+    } finally {
+      app.busy = false;
+      stage(null);
+    }
+  },
+
+  /** Something that takes a while: its name is shown, and a refusal said. Gives its answer, or null. */
+  async wait(name, doing) {
+    app.busy = true;
+    stage(name);
+    try {
+      return await doing();
+    } catch (error) {
+      app.say(error.message);
+      return null;
     } finally {
       app.busy = false;
       stage(null);
@@ -163,10 +196,6 @@ function show(work) {
   const { view } = work;
   at("name").textContent = work.file;
   document.title = `${work.file} - hidescan`;
-  for (const word of ["undo", "redo"]) {
-    at(word).disabled = !work[word];
-    at(word).title = work[word] ? `${word}: ${work[word]}` : "";
-  }
   const keptNow = work.kept?.at === work.at;
   at("state").textContent = keptNow ? `revision ${work.kept.revision}` : work.kept ? "changed since kept" : "not kept yet";
   Object.assign(app.scene, { ring: view?.rim ? Float64Array.from(view.rim) : null, doubtful: view?.doubtful ?? [],
@@ -182,6 +211,8 @@ function show(work) {
   if (view?.problem) app.say(view.problem.reason);
   app.live();
   app.panel();
+  app.steps();
+  app.tool.changed?.(app);
   document.body.dataset.at = String(work.at);
   document.body.dataset.ready = String(Boolean(view));
 }

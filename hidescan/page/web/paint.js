@@ -1,7 +1,10 @@
 // What is drawn on the photo. Every line is light on a dark casing, so that it shows on any hide and any floor.
+import { turnKnob } from "./geometry.js";
+
 const CASING = "rgba(20, 16, 12, 0.85)";
 export const COLOURS = {
   rim: "#ffffff", doubtful: "#ffb000", back: "#7fe3ff", mark: "#ff9bd2", rejected: "#b9b2a8", zone: "#d8f0a8",
+  piece: "#c9b6ff", turn: "#ffffff",
   inside: "#9be36b", outside: "#ff8a5c", gauge: "#ffe27a", drawn: "#ffe27a",
 };
 const FONT = "600 14px system-ui, sans-serif";
@@ -116,6 +119,54 @@ function arrow(context, frame, back, handles) {
   }
 }
 
+/** A piece where it lies: one that breaks a rule is dashed, hatched, and has a "!" before its name. */
+function piece(context, frame, { ring, name, broken, chosen, middle, tip, tail }) {
+  trace(context, frame, ring, true);
+  context.fillStyle = broken ? "rgba(60, 20, 10, 0.38)" : "rgba(201, 182, 255, 0.30)";
+  context.fill();
+  if (broken) {
+    context.save();
+    context.clip();
+    context.strokeStyle = COLOURS.outside;
+    context.lineWidth = 1.5;
+    context.beginPath();
+    const [x, y] = [frame.x(middle[0]), frame.y(middle[1])], far = 1500;
+    for (let k = -far; k < far; k += 11) {
+      context.moveTo(x + k - far, y + far);
+      context.lineTo(x + k + far, y - far);
+    }
+    context.stroke();
+    context.restore();
+  }
+  line(context, frame, ring, broken ? COLOURS.outside : COLOURS.piece, chosen ? 4 : 2, { closed: true, dash: broken ? [8, 5] : [] });
+  line(context, frame, [...tail, ...tip], COLOURS.piece, 1.2, { dash: [2, 4] });
+  const said = [broken ? "!" : "", chosen || fits(context, frame, ring, name) ? name : ""].join(" ").trim();
+  words(context, said, frame.x(middle[0]), frame.y(middle[1]), broken ? COLOURS.outside : COLOURS.piece);
+}
+
+/** Whether a name is no wider than what it stands on: names across one another help nobody. */
+function fits(context, frame, ring, name) {
+  let left = Infinity, right = -Infinity;
+  for (let i = 0; i < ring.length; i += 2) {
+    left = Math.min(left, ring[i]);
+    right = Math.max(right, ring[i]);
+  }
+  context.font = FONT;
+  return context.measureText(name).width <= (right - left) / frame.resolution;
+}
+
+/** What turns the chosen piece: a knob beyond the end of its grain. */
+function turner(context, frame, { middle, tip }) {
+  const [x, y] = turnKnob(middle, tip, frame.resolution);
+  line(context, frame, [...tip, x, y], COLOURS.turn, 2);
+  knob(context, frame.x(x), frame.y(y), 10, COLOURS.turn);
+  context.strokeStyle = CASING;
+  context.lineWidth = 2;
+  context.beginPath();
+  context.arc(frame.x(x), frame.y(y), 5, 0.6, 5.4);
+  context.stroke();
+}
+
 /** The vertices that can be taken hold of, no denser than a thumb can tell apart. */
 function knobs(context, frame, ring) {
   const apart = 26;
@@ -158,6 +209,14 @@ export function paint(context, frame, scene) {
     for (const zone of scene.zones) {
       const largest = zone.rings.reduce((a, b) => (a.length > b.length ? a : b));
       words(context, zone.name, ...at(middle(largest)), COLOURS.zone);
+    }
+  }
+  if (scene.tool === "pieces") {
+    const chosen = scene.pieces.find((one) => one.chosen);
+    for (const one of scene.pieces) if (one !== chosen) piece(context, frame, one);
+    if (chosen) {
+      piece(context, frame, chosen);
+      turner(context, frame, chosen);
     }
   }
   if (scene.tool === "rim" && scene.ring) knobs(context, frame, scene.ring);
