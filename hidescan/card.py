@@ -178,6 +178,9 @@ def _measure_card(
     charuco.tryRefineMarkers = True
     parameters = _detector_parameters()
     parameters.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
+    # In a noisy photo thousands of specks would be tried for the markers not found yet; those found say how large.
+    round_px = (np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1).sum() for _, corners in markers)
+    parameters.minMarkerPerimeterRate = settings.least_marker_share * float(min(round_px)) / max(crop.shape)
     this_board = board(number)
     corners: Any  # None where nothing was found, which OpenCV's stubs do not say
     corners, ids, _, _ = cv2.aruco.CharucoDetector(this_board, charuco, parameters).detectBoard(crop)

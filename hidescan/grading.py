@@ -89,7 +89,7 @@ def read_grades(text: str, name: str) -> GradeTable:
     """
     try:
         plain = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise BadInput(f"{name}: is not TOML ({str(error).splitlines()[0]}).") from error
     keys = {"name": str, "source": str, "note": str, "margins": bool, "otherwise": str, "grade": list}
     table = _checked(plain, keys, name)

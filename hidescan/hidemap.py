@@ -15,11 +15,15 @@ from pydantic import Field, TypeAdapter, ValidationError
 
 from hidescan.camera import Camera
 from hidescan.problems import BadInput
+from hidescan.sound import fault_of
 
 FORMAT, VERSION = "hidescan-map", 1
 OFFCUT = "offcut"  # code of the warning on a map that was planned as an offcut of another
 
-Number = Annotated[float, Field(allow_inf_nan=False)]
+# Far beyond any hide in mm, mm2 or px, and far from where arithmetic on it overflows.
+MOST = 1e12
+Number = Annotated[float, Field(allow_inf_nan=False, ge=-MOST, le=MOST)]
+Row = tuple[Number, Number, Number]
 XY = tuple[Number, Number]
 Ring = tuple[XY, ...]
 Face = Literal["grain", "flesh", "unknown"]
@@ -148,8 +152,8 @@ class CameraEntry:
     focal_px: Number
     distortion: XY
     principal_point_px: XY
-    rotation: tuple[tuple[Number, Number, Number], ...]
-    translation_mm: tuple[Number, Number, Number]
+    rotation: Annotated[tuple[Row, ...], Field(min_length=3, max_length=3)]
+    translation_mm: Row
     tilt_deg: Number
     mm_per_px: Number
 
@@ -346,6 +350,8 @@ def from_json(data: bytes, name: str) -> HideMap:
     """
     try:
         plain = json.loads(data, parse_constant=lambda text: text)  # NaN stays text, so the model refuses it
+        if b"\\ud" in data.lower():
+            json.dumps(plain, ensure_ascii=False).encode()  # half a character cannot be written again
     except (UnicodeDecodeError, ValueError, RecursionError) as error:
         raise BadInput(f"{name}: is not a map file (not JSON). Map the photo again.") from error
     if not isinstance(plain, dict) or plain.get("format") != FORMAT:
@@ -362,25 +368,9 @@ def from_json(data: bytes, name: str) -> HideMap:
         raise BadInput(
             f"{name}: {where}: {first['msg']}. The file was changed by hand; map the photo again."
         ) from error
-    if fault := _ring_fault(hide_map):
+    if fault := fault_of(hide_map):
         raise BadInput(f"{name}: {fault}. The file was changed by hand; map the photo again.")
     return hide_map
-
-
-def _ring_fault(hide_map: HideMap) -> str | None:
-    """What makes a ring in the hide frame no plain ring; None where all are."""
-    from shapely import is_valid_reason
-    from shapely.geometry import Polygon
-
-    rings = {"outline": hide_map.outline.hide_mm} | {mark.id: mark.hide_mm for mark in hide_map.marks}
-    for what, geometry in rings.items():
-        try:
-            polygon = Polygon(geometry.coordinates[0], geometry.coordinates[1:])
-        except (IndexError, ValueError):
-            return f"{what}.hide_mm is no ring"
-        if not polygon.is_valid or not polygon.area > 0:
-            return f"{what}.hide_mm is no plain ring ({is_valid_reason(polygon)})"
-    return None
 
 
 def json_schema() -> dict[str, Any]:

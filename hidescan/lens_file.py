@@ -1,8 +1,10 @@
 """Lens profiles on disk: TOML, one file a profile; the user's own lie in the config folder and are found by EXIF."""
 
+import math
 import re
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 from platformdirs import user_config_path
@@ -45,8 +47,8 @@ def read_profile(path: Path) -> LensProfile:
         covariance = np.array(plain["covariance"], dtype=np.float64)
         profile = LensProfile(
             camera=str(plain["camera"]),
-            focal_mm=plain.get("focal_mm"),
-            focal_35mm=plain.get("focal_35mm"),
+            focal_mm=_number(plain.get("focal_mm")),
+            focal_35mm=_number(plain.get("focal_35mm")),
             long_side_px=int(long_side),
             short_side_px=int(short_side),
             focal_px=float(plain["focal_px"]),
@@ -55,15 +57,18 @@ def read_profile(path: Path) -> LensProfile:
             covariance=covariance,
             photos=int(plain["photos"]),
             rms_px=float(plain["rms_px"]),
-            taken=plain.get("taken"),
+            taken=None if plain.get("taken") is None else str(plain["taken"]),
         )
         np.linalg.cholesky(covariance.reshape(3, 3))  # also refuses NaN and what is no covariance
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
-    except (ValueError, KeyError, TypeError, np.linalg.LinAlgError) as error:
+    except (ValueError, KeyError, TypeError, OverflowError, RecursionError, np.linalg.LinAlgError) as error:
         raise BadInput(f"{path}: is not a lens profile. Make one with hidescan lens.") from error
-    if not profile.focal_px > 0:
-        raise BadInput(f"{path}: the focal length must be more than zero.")
+    lengths = (profile.focal_px, *(f for f in (profile.focal_mm, profile.focal_35mm) if f is not None))
+    if not all(0 < f < math.inf for f in lengths):
+        raise BadInput(f"{path}: a focal length must be a number, more than zero.")
+    if not all(map(math.isfinite, (profile.k1, profile.k2, profile.rms_px))):
+        raise BadInput(f"{path}: k1, k2 and rms_px must be numbers.")
     return profile
 
 
@@ -83,6 +88,10 @@ def kept_profiles() -> dict[str, LensProfile]:
 
 def _folder() -> Path:
     return Path(user_config_path("hidescan", appauthor=False)) / "lenses"
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)
 
 
 def _quoted(text: str) -> str:

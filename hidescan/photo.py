@@ -7,7 +7,12 @@ applies; its EXIF number repeats what is already done and is ignored.
 
 import hashlib
 import math
+import os
+import sys
+import tempfile
 import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from io import BytesIO
 from pathlib import Path
@@ -25,6 +30,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 READABLE = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
+# Pillow's decoders that may be tried: no others, whatever a file says that it is (one of them runs other programs).
+_FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
 FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)  # what a '35 mm equivalent' focal length refers to (CIPA DC-008)
 
 
@@ -106,18 +113,25 @@ def decode_photo(data: bytes, file: str, settings: PhotoSettings) -> Photo:
     """
     if not data:
         raise BadInput(f"{file}: the file is empty. Copy it from the phone again.")
+    formats: tuple[str, ...] = _FORMATS
     if data[4:8] == b"ftyp":  # ISO base media: HEIC/HEIF; the decoder is only loaded when needed
         import pillow_heif
 
         pillow_heif.register_heif_opener()
+        formats = ("HEIF",)
     try:
         with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of a damaged file one line is said, below, or its EXIF is left aside
             warnings.simplefilter("error", Image.DecompressionBombWarning)
-            image = Image.open(BytesIO(data))
-        _check_size(image, file, settings)
-        exif = image.getexif()
-        details = exif.get_ifd(IFD.Exif)
-        rgb = _upright_rgb(image)
+            image = Image.open(BytesIO(data), formats=formats)
+            _check_size(image, file, settings)
+            exif = image.getexif()
+            details = exif.get_ifd(IFD.Exif)
+            make, model = (str(exif.get(tag) or "").strip("\0 ") for tag in (Base.Make, Base.Model))
+            taken = _text(details.get(Base.DateTimeOriginal))
+            focal_35mm, focal_mm = (_positive(details, tag) for tag in (Base.FocalLengthIn35mmFilm, Base.FocalLength))
+            with _quiet_libtiff(image.format):
+                rgb = _upright_rgb(image)
     except (BadInput, MemoryError):
         raise
     except (Image.DecompressionBombWarning, Image.DecompressionBombError) as error:
@@ -129,15 +143,14 @@ def decode_photo(data: bytes, file: str, settings: PhotoSettings) -> Photo:
     except Exception as error:  # decoders raise anything from SyntaxError to struct.error on a damaged file
         raise BadInput(f"{file}: the picture is damaged or cut short. Copy it from the phone again.") from error
     rgb.setflags(write=False)
-    make, model = (str(exif.get(tag) or "").strip("\0 ") for tag in (Base.Make, Base.Model))
     return Photo(
         rgb=rgb,
         file=file,
         sha256=hashlib.sha256(data).hexdigest(),
-        taken=_text(details.get(Base.DateTimeOriginal)),
-        focal_35mm=_positive(details, Base.FocalLengthIn35mmFilm),
+        taken=taken,
+        focal_35mm=focal_35mm,
         camera=f"{make} {model}".strip(),
-        focal_mm=_positive(details, Base.FocalLength),
+        focal_mm=focal_mm,
     )
 
 
@@ -155,13 +168,30 @@ def _check_size(image: Image.Image, file: str, settings: PhotoSettings) -> None:
         )
 
 
+@contextmanager
+def _quiet_libtiff(form: str | None) -> Iterator[None]:
+    """Keep libtiff's own lines off the screen: it writes them past Python, to the process's standard error."""
+    if form != "TIFF":
+        yield
+        return
+    sys.stderr.flush()
+    kept = os.dup(2)
+    try:
+        with tempfile.TemporaryFile() as aside:
+            os.dup2(aside.fileno(), 2)
+            yield
+    finally:
+        os.dup2(kept, 2)
+        os.close(kept)
+
+
 def _upright_rgb(image: Image.Image) -> NDArray[np.uint8]:
     image.load()
     if (
         image.mode.startswith("I") or image.mode == "F"
     ):  # 16-bit greys: Pillow's own conversion clips instead of scaling
-        grey = np.asarray(image, dtype=np.float64)
-        image_8bit = Image.fromarray((grey * (255.0 / max(grey.max(), 1.0))).astype(np.uint8))
+        grey = np.nan_to_num(np.asarray(image, dtype=np.float32), nan=0.0, posinf=0.0, neginf=0.0).clip(min=0.0)
+        image_8bit = Image.fromarray((grey * np.float32(255.0 / max(float(grey.max()), 1.0))).astype(np.uint8))
         image_8bit.info, image = image.info, image_8bit
     elif image.mode in ("RGBA", "LA", "PA") or "transparency" in image.info:
         flat = Image.new("RGB", image.size, "white")  # see-through parts are paper-white, not the black beneath

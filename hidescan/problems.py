@@ -9,13 +9,22 @@ import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+_LONGEST = 600  # characters of a message
+
 
 class HidescanError(Exception):
     """Root of every exception that hidescan raises on purpose."""
 
 
 class BadInput(HidescanError, ValueError):
-    """Input from a person that cannot be used; the message is one line that says what is wrong and what to do."""
+    """Input from a person that cannot be used; the message is one line that says what is wrong and what to do.
+
+    What it quotes may come from a file of anybody's: of that only what can be printed stays, and no more than a little.
+    """
+
+    def __init__(self, message: str) -> None:
+        line = "".join(c if c.isprintable() else " " if c.isspace() else "?" for c in message)
+        super().__init__(line if len(line) <= _LONGEST else f"{line[: _LONGEST // 2]} ... {line[-_LONGEST // 2 :]}")
 
 
 @dataclass(frozen=True, slots=True)

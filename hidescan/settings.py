@@ -29,6 +29,9 @@ class CardSettings:
     least_markers_reduced: int = 4
     # Four corners fix a plane; two more leave something to check it by.
     least_corners: int = 6
+    # Of the smallest marker found of a card the others have this share of its perimeter at least: on one card even a
+    # steep view does not halve it.
+    least_marker_share: float = 0.25
 
 
 @dataclass(frozen=True, slots=True)

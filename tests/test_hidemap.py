@@ -13,7 +13,7 @@ NUMBER = st.floats(-1e5, 1e5).map(lambda x: float(f"{x:.9g}") + 0.0)
 XY = st.tuples(NUMBER, NUMBER)
 INPUTS = st.builds(
     Inputs,
-    thickness_mm=st.none() | NUMBER,
+    thickness_mm=st.none() | NUMBER.filter(lambda mm: mm > 0),
     card_scale=st.none() | XY,
     tapes=st.lists(st.builds(TapeInput, st.integers(0, 9), st.integers(0, 9), NUMBER), max_size=2).map(tuple),
     neck_px=st.none() | XY,

@@ -164,3 +164,35 @@ def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
     for path in (tmp_path / "none.jpg", tmp_path):
         with pytest.raises(BadInput, match="no such file"):
             read_photo(path, SETTINGS)
+
+
+def test_a_damaged_file_says_no_more_than_its_one_line(capfd: pytest.CaptureFixture[str]) -> None:
+    """EXIF that Pillow warns of is left aside; libtiff, which writes past Python, is kept off the screen."""
+    exif = b"Exif\0\0II*\0\x08\0\0\0\x02\0\x69\x87\x04\0\xff\xff\xff\x7f\x08\0\0\0"
+    buffer = BytesIO()
+    Image.fromarray(stored_picture()).save(buffer, "JPEG", exif=exif)
+    assert decode_photo(buffer.getvalue(), "p.jpg", SETTINGS).focal_px is None  # pytest makes a warning an error
+    lzw = bytearray(encoded(stored_picture(), "TIFF", compression="tiff_lzw"))
+    lzw[8:60] = b"\xff" * 52
+    with pytest.raises(BadInput, match="damaged"):
+        decode_photo(bytes(lzw), "p.tif", SETTINGS)
+    assert capfd.readouterr() == ("", "")
+
+
+def test_only_the_formats_named_are_decoded() -> None:
+    """PostScript would be run by another program; a GIF or a BMP is no photo."""
+    for fmt in ("EPS", "GIF", "BMP", "PPM", "ICO"):
+        with pytest.raises(BadInput, match="Use JPEG, PNG, TIFF, WebP or HEIC"):
+            buffer = BytesIO()
+            Image.fromarray(stored_picture()).save(buffer, fmt)
+            decode_photo(buffer.getvalue(), "p.jpg", SETTINGS)
+
+
+def test_greys_that_are_no_numbers_are_black() -> None:
+    grey = np.full((120, 160), 0.25, np.float32)
+    grey[0, :4] = np.nan, np.inf, -np.inf, -5.0
+    grey[60:] = 1.0
+    buffer = BytesIO()
+    Image.fromarray(grey).save(buffer, "TIFF")
+    rgb = decode_photo(buffer.getvalue(), "p.tif", SETTINGS).rgb[..., 0]
+    assert (rgb[0, :4] == 0).all() and rgb[30, 80] == 63 and rgb[90, 80] == 255

@@ -33,7 +33,7 @@ async def json_body(request: Request, most_bytes: int) -> dict[str, Any]:
             raise BadInput("That is too much for one edit.")
     try:
         plain = json.loads(data or b"{}")
-    except ValueError:
+    except (ValueError, RecursionError):
         plain = None
     if not isinstance(plain, dict):
         raise BadInput("That is no edit.")

@@ -84,7 +84,7 @@ def project_from(text: str, name: str) -> Project:
     """
     try:
         plain = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise BadInput(f"{name}: is not TOML ({error}). Mend that line.") from error
     _known(plain, Project, name)
     parts = plain.get("parts")

@@ -153,7 +153,7 @@ def extras_from(text: str, name: str) -> Extras:
     """
     try:
         plain = tomllib.loads(text, parse_float=Decimal)
-    except (tomllib.TOMLDecodeError, InvalidOperation) as error:
+    except (ValueError, InvalidOperation, RecursionError) as error:
         raise BadInput(f"{name}: is not TOML ({error}). Mend that line.") from error
     for key in plain:
         if key not in _KEYS:

@@ -58,10 +58,13 @@ def read_svg(data: bytes, name: str, unit: str | None, settings: PieceSettings) 
 
     try:
         root = ElementTree.fromstring(data)
-    except ElementTree.ParseError as error:
+        shapes = _shapes_drawn(root)
+    except (ElementTree.ParseError, ValueError, LookupError, RecursionError) as error:  # an encoding may be unknown
         raise BadInput(f"{name}: is not an SVG ({error}). Save it as plain SVG.") from error
     if not root.tag.endswith("svg"):
         raise BadInput(f"{name}: is not an SVG (its root is {root.tag!r}). Save it as plain SVG.")
+    if shapes > settings.most_shapes:
+        raise BadInput(f"{name}: draws over {settings.most_shapes} shapes. Save the pieces' outlines alone.")
     stated = _LENGTH.fullmatch(root.get("width", ""))
     scale = 25.4 / _PX_PER_INCH
     if stated is None or stated[2] not in ("mm", "cm", "in", "pt", "pc"):
@@ -71,7 +74,6 @@ def read_svg(data: bytes, name: str, unit: str | None, settings: PieceSettings) 
         for attribute in ("width", "height", "viewBox"):  # their scale gives way to what was said
             root.attrib.pop(attribute, None)
         data = ElementTree.tostring(root)
-    parsed = SVG.parse(io.BytesIO(data), reify=True, ppi=_PX_PER_INCH)
     found: dict[str, list[tuple[Points, bool]]] = {}
 
     def walk(element: Any, inherited: str | None) -> None:
@@ -87,8 +89,27 @@ def read_svg(data: bytes, name: str, unit: str | None, settings: PieceSettings) 
                 if len(points) > 1:
                     found.setdefault(label, []).append((points * (1.0, -1.0), closed))
 
-    walk(parsed, None)
-    return _sorted(found, settings)
+    try:
+        walk(SVG.parse(io.BytesIO(data), reify=True, ppi=_PX_PER_INCH), None)
+    except Exception as error:  # the parser raises anything from TypeError to RecursionError on a damaged drawing
+        raise BadInput(f"{name}: holds a shape that cannot be read ({error}). Save it as plain SVG.") from error
+    return _sorted(found, name, settings)
+
+
+def _shapes_drawn(root: ElementTree.Element) -> float:
+    """How many shapes an SVG has once every `use` is a copy of what it names; infinite where one holds itself."""
+    by_id = {f"#{element.get('id')}": element for element in root.iter() if element.get("id")}
+    known: dict[ElementTree.Element, float] = {}
+
+    def count(element: ElementTree.Element) -> float:
+        if element not in known:
+            known[element] = math.inf  # until it is counted: what names it from within would never end
+            named = element.get("href") or element.get("{http://www.w3.org/1999/xlink}href") or ""
+            copied = by_id.get(named) if element.tag.endswith("use") else None
+            known[element] = 1 + sum(map(count, element)) + (0 if copied is None else count(copied))
+        return known[element]
+
+    return count(root)
 
 
 def _flattened_svg(path: Any, scale: float) -> tuple[Points, bool]:
@@ -124,28 +145,32 @@ def read_dxf(data: bytes, name: str, unit: str | None, settings: PieceSettings) 
     """
     from ezdxf import path as dxf_path
     from ezdxf.filemanagement import read
-    from ezdxf.lldxf.const import DXFError
 
+    found: dict[str, list[tuple[Points, bool]]] = {}
     try:
         text = data.decode("utf-8", errors="surrogateescape")
         document = read(io.StringIO(text.replace("\r\n", "\n")))
-    except (DXFError, ValueError, OSError, KeyError, IndexError) as error:
+        stated = _INSUNITS.get(int(document.header.get("$INSUNITS", 0)), unit)
+        if stated is None:
+            raise BadInput(f"{name}: states no unit ($INSUNITS), so its scale is not known. {_SAY}.")
+        scale = UNITS_MM[stated]
+        for number, entity in enumerate(_flat(document.modelspace())):
+            if number > settings.most_shapes:
+                raise BadInput(f"{name}: draws over {settings.most_shapes} shapes. Save the pieces' outlines alone.")
+            try:
+                path = dxf_path.make_path(entity)
+            except TypeError:
+                continue  # text, dimensions, hatches
+            _check_extent(np.array([(v.x, v.y) for v in path.control_vertices()]) * scale, name, settings)
+            corners = [(v.x, v.y) for v in path.flattening(settings.flat_mm / scale)]
+            if len(corners) > 1:
+                points = np.array(corners) * scale
+                found.setdefault(entity.dxf.layer, []).append((points, bool(path.is_closed)))
+    except BadInput:
+        raise
+    except Exception as error:  # the library raises anything from DXFError to RecursionError on a damaged drawing
         raise BadInput(f"{name}: is not a DXF that can be read ({error}). Save it as DXF R2010.") from error
-    stated = _INSUNITS.get(int(document.header.get("$INSUNITS", 0)), unit)
-    if stated is None:
-        raise BadInput(f"{name}: states no unit ($INSUNITS), so its scale is not known. {_SAY}.")
-    scale = UNITS_MM[stated]
-    found: dict[str, list[tuple[Points, bool]]] = {}
-    for entity in _flat(document.modelspace()):
-        try:
-            path = dxf_path.make_path(entity)
-        except TypeError:
-            continue  # text, dimensions, hatches
-        corners = [(v.x, v.y) for v in path.flattening(settings.flat_mm / scale)]
-        if len(corners) > 1:
-            points = np.array(corners) * scale
-            found.setdefault(entity.dxf.layer, []).append((points, bool(path.is_closed)))
-    return _sorted(found, settings)
+    return _sorted(found, name, settings)
 
 
 def _flat(entities: Any) -> Iterator[Any]:
@@ -156,8 +181,17 @@ def _flat(entities: Any) -> Iterator[Any]:
             yield entity
 
 
-def _sorted(found: dict[str, list[tuple[Points, bool]]], settings: PieceSettings) -> Drawing:
+def _check_extent(points: Points, name: str, settings: PieceSettings) -> None:
+    """Refuse what no hide could hold: its curves would become chords without end."""
+    if len(points) and not np.abs(points).max() <= settings.most_extent_mm:  # also refuses NaN
+        raise BadInput(f"{name}: reaches beyond {settings.most_extent_mm / 1000:.0f} m. Is the unit right?")
+
+
+def _sorted(found: dict[str, list[tuple[Points, bool]]], name: str, settings: PieceSettings) -> Drawing:
     """Outlines and lines by name; loose ends that meet are joined."""
+    for parts in found.values():
+        for points, _ in parts:
+            _check_extent(points, name, settings)
     rings: dict[str, Points] = {}
     lines: dict[str, Points] = {}
     problems: dict[str, str] = {}
@@ -189,12 +223,14 @@ def _joined(loose: list[Points], closed_mm: float) -> list[Points]:
     """Lines joined end to end where their ends meet."""
     if not loose:
         return []
+    from scipy.spatial import cKDTree
+
     ends = np.vstack([points[[0, -1]] for points in loose])
+    tree = cKDTree(ends)
     for n, points in enumerate(loose):  # an end takes the place of the first end that it meets
         moved = points.copy()
         for at in (0, -1):
-            near = np.flatnonzero(np.linalg.norm(ends - points[at], axis=1) <= closed_mm)
-            moved[at] = ends[near[0]]
+            moved[at] = ends[min(tree.query_ball_point(points[at], closed_mm))]
         loose[n] = moved
     merged = shapely.line_merge(shapely.multilinestrings([LineString(points) for points in loose]))
     return [np.array(line.coords) for line in shapely.get_parts(merged)]

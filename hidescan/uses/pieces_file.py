@@ -153,12 +153,12 @@ def _piece(label: str, rules: PieceRules, drawn: Drawing, name: str) -> Piece:
 def _parsed(text: str, name: str) -> tuple[str | None, dict[str, PieceRules]]:
     try:
         plain = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise BadInput(f"{name}: is not TOML ({error}). Mend that line.") from error
     for key in plain:
         _known(key, ("unit", "pieces"), name, "key")
     unit = plain.get("unit")
-    if unit is not None and unit not in UNITS_MM:
+    if unit is not None and unit not in tuple(UNITS_MM):
         raise BadInput(f"{name}: unit = {unit!r}: units are {', '.join(UNITS_MM)}.")
     tables = plain.get("pieces")
     if not isinstance(tables, dict) or not tables:

@@ -15,6 +15,10 @@ class PieceSettings:
     flat_mm: float = 0.02
     # Smaller than this no piece is; a wrong unit usually is.
     least_area_mm2: float = 25.0
+    # A sheet of patterns holds some thousand shapes; a drawing that copies its own copies could hold any number.
+    most_shapes: int = 100_000
+    # No sheet of patterns is longer; a wrong unit or a broken number is.
+    most_extent_mm: float = 100_000.0
 
 
 @dataclass(frozen=True, slots=True)
