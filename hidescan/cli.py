@@ -3,9 +3,11 @@
 Exit codes: 0 done; 2 bad input or refused, one line on stderr; 1 a fault of ours.
 """
 
+import logging
 import sys
 from collections.abc import Iterable
 from enum import StrEnum
+from io import TextIOWrapper
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -344,6 +346,10 @@ def _progress(paths: list[Path], *, quiet: bool) -> Iterable[Path]:
 
 def main() -> None:
     """Run the command line."""
+    logging.getLogger().addHandler(logging.NullHandler())  # what libraries log is not for the person
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, TextIOWrapper):  # a terminal that knows no ² or no such name still gets the rest
+            stream.reconfigure(errors="backslashreplace")
     try:
         app()
     except BadInput as error:

@@ -25,6 +25,7 @@ from PIL.ExifTags import IFD, Base
 
 from hidescan.problems import BadInput
 from hidescan.settings import PhotoSettings
+from hidescan.sound import is_file_name
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -96,6 +97,8 @@ def read_photo(path: Path, settings: PhotoSettings) -> Photo:
     """
     if not path.is_file():
         raise BadInput(f"{path}: there is no such file. Check the name.")
+    if not is_file_name(path.name):
+        raise BadInput(f"{path}: the name holds characters that cannot be shown. Rename the photo.")
     try:
         data = path.read_bytes()
     except OSError as error:
@@ -161,6 +164,8 @@ def _check_size(image: Image.Image, file: str, settings: PhotoSettings) -> None:
             f"{file}: {megapixels:.0f} megapixels is more than the limit of {settings.most_megapixels:.0f}. "
             "Reduce the picture."
         )
+    if max(image.size) > settings.most_elongated * min(image.size):
+        raise BadInput(f"{file}: {image.width} x {image.height} is a strip, no photo of a hide. Take another photo.")
     if megapixels < settings.least_megapixels:
         raise BadInput(
             f"{file}: {image.width} x {image.height} is too small to measure from. "

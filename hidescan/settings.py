@@ -16,6 +16,8 @@ class PhotoSettings:
     least_megapixels: float = 1.0
     # Phones make up to 50 (some 64) megapixels; a decoded picture needs 3 bytes a pixel.
     most_megapixels: float = 80.0
+    # Long side over short side: a phone's widest panorama has about 10; a strip beyond that shows no hide.
+    most_elongated: float = 20.0
 
 
 @dataclass(frozen=True, slots=True)

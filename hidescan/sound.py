@@ -3,6 +3,7 @@
 A map may come from anybody: what a program that reads it relies on is looked at once, when it is read.
 """
 
+import unicodedata
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
@@ -14,6 +15,12 @@ _IN_AN_ID = frozenset(" -_.")
 _LONGEST_ID = 80
 
 
+def is_file_name(text: str) -> bool:
+    """Whether a text is the name of a file, without a folder, that can be shown and stand in a map."""
+    plain = all(unicodedata.category(c) not in ("Cc", "Cs") and c not in "/\\" for c in text)
+    return plain and text not in ("", ".", "..")
+
+
 def fault_of(hide_map: "HideMap") -> str | None:
     """What is wrong with a map, in a few words; None where nothing is."""
     return next((fault for found in (_names, _numbers, _in_photo, _rings) for fault in found(hide_map)), None)
@@ -22,7 +29,7 @@ def fault_of(hide_map: "HideMap") -> str | None:
 def _names(hide_map: "HideMap") -> Iterator[str]:
     for view in (hide_map.photo, *hide_map.photos):
         # A name alone: a path could lead to any file of the person's.
-        if view.file in ("", ".", "..") or not view.file.isprintable() or set(view.file) & set("/\\"):
+        if not is_file_name(view.file):
             yield "photo.file is no file name"
     for mark in hide_map.marks:
         plain = all(c.isalnum() or c in _IN_AN_ID for c in mark.id)

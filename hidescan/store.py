@@ -7,6 +7,7 @@ from pathlib import Path
 from hidescan.files import write_whole
 from hidescan.hidemap import HideMap, Inputs, from_json, to_json
 from hidescan.problems import BadInput
+from hidescan.sound import is_file_name
 
 MOST_MAP_BYTES = 100_000_000
 
@@ -24,6 +25,8 @@ def read_map(path: Path) -> HideMap:
     BadInput
         Missing, too large to be a map, or no map.
     """
+    if path.name and not is_file_name(path.name):
+        raise BadInput(f"{path}: the name holds characters that cannot be shown. Rename the map.")
     try:
         if path.stat().st_size > MOST_MAP_BYTES:
             raise BadInput(f"{path}: is over {MOST_MAP_BYTES // 1_000_000} MB, no map is. Check the name.")

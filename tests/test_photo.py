@@ -149,6 +149,14 @@ def test_a_preview_is_too_small() -> None:
         decode_photo(encoded(stored_picture(), "JPEG"), "p.jpg", PhotoSettings())
 
 
+@pytest.mark.parametrize("size", [(100_000, 11), (10, 110_000), (1, 30_000)])
+def test_a_strip_is_refused(size: tuple[int, int]) -> None:
+    data = BytesIO()
+    Image.new("L", size).save(data, "PNG")
+    with pytest.raises(BadInput, match="is a strip"):
+        decode_photo(data.getvalue(), "p.png", SETTINGS)
+
+
 def test_a_decompression_bomb_is_refused_before_it_is_decoded() -> None:
     huge = BytesIO()
     Image.new("1", (20_000, 20_000)).save(huge, "PNG")
@@ -196,3 +204,18 @@ def test_greys_that_are_no_numbers_are_black() -> None:
     Image.fromarray(grey).save(buffer, "TIFF")
     rgb = decode_photo(buffer.getvalue(), "p.tif", SETTINGS).rgb[..., 0]
     assert (rgb[0, :4] == 0).all() and rgb[30, 80] == 63 and rgb[90, 80] == 255
+
+
+@pytest.mark.parametrize("name", ["a\nb.jpg", "a\x1b[2J.jpg", "a\\b.jpg", "a\udcff.jpg"])
+def test_a_name_that_cannot_be_shown_is_refused(name: str, tmp_path: Path) -> None:
+    (tmp_path / name).write_bytes(encoded(stored_picture(), "JPEG"))
+    with pytest.raises(BadInput, match="Rename the photo") as caught:
+        read_photo(tmp_path / name, SETTINGS)
+    assert str(caught.value).isprintable()
+
+
+def test_a_name_with_odd_spaces_and_letters_is_read(tmp_path: Path) -> None:
+    """Some systems put a narrow no-break space (U+202F) into the names of pictures, and any script may be in one."""
+    path = tmp_path / "Bild 10.00\u202fAM ø 皮革.jpg"
+    path.write_bytes(encoded(stored_picture(), "JPEG"))
+    assert read_photo(path, SETTINGS).file == path.name

@@ -92,14 +92,16 @@ def _features() -> bytes:
 def _drawings() -> list[bytes]:
     import ezdxf
 
-    document = ezdxf.new("R2010", units=4)  # type: ignore[attr-defined]
+    document = ezdxf.new("R12")  # type: ignore[attr-defined]
     space = document.modelspace()
-    space.add_lwpolyline([(0, 0), (60, 0), (60, 50, 0, 0, 0.5), (0, 50)], close=True, dxfattribs={"layer": "vamp"})
+    corners = [(0, 0), (60, 0), (60, 50, 0.5), (0, 50)]
+    space.add_polyline2d(corners, format="xyb", close=True, dxfattribs={"layer": "vamp"})
     space.add_circle((30, 20), 3, dxfattribs={"layer": "vamp-toe"})
     space.add_line((20, 5), (20, 45), dxfattribs={"layer": "vamp-grain"})
-    space.add_spline([(80, 0), (90, 40), (100, 0), (80, 0)], dxfattribs={"layer": "strap"})
+    space.add_arc((90, 0), 20, 0, 180, dxfattribs={"layer": "strap"})
+    space.add_line((70, 0), (110, 0), dxfattribs={"layer": "strap"})
     block = document.blocks.new("B")
-    block.add_ellipse((0, 0), (9, 0), 0.5, dxfattribs={"layer": "oval"})
+    block.add_circle((0, 0), 9, dxfattribs={"layer": "oval"})
     space.add_blockref("B", (150, 50), dxfattribs={"xscale": 2})
     from io import StringIO
 
