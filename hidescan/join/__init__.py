@@ -7,6 +7,7 @@ bundle       cards of every photo, priors                    one adjustment: len
 cover        cameras, each photo's rim                       the region on the floor, sides that none shows
 strip        camera, rim, a base ring                        the rim as offsets across the base
 rims         all of these, what is known of the leather      one rim, its height, their covariance
+seams        the strips                                      which photo draws which stretch; the ring
 moved        adjustment, rim                                 the refusal of a card or hide that was moved
 seen_marks   marks of every photo                            each mark once
 figures      rim, holes                                      figures with their uncertainty budget

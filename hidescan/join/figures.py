@@ -68,7 +68,7 @@ def _by_places(rim: JoinedRim, axes: Array) -> Array:
     edge = np.roll(ring, -1, axis=0) - ring
     edge = edge / np.maximum(np.linalg.norm(edge, axis=1, keepdims=True), 1e-9)
     turn = np.sum((np.roll(edge, 1, axis=0) - edge) * normals, axis=1)
-    owner = np.arange(len(ring)) * m // len(ring)
+    owner = rim.node
     extent = np.zeros((2, m))
     for row, axis in zip(extent, axes.T, strict=True):
         for sign, i in ((1.0, np.argmax(ring @ axis)), (-1.0, np.argmin(ring @ axis))):

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from hidescan.geometry import Points
 from hidescan.join.bundle import Joint
 from hidescan.join.cover import Array, Cover, SeenRim
+from hidescan.join.seams import along, drawn, filled
 from hidescan.join.settings import JoinSettings, RimSettings
 from hidescan.join.strip import Base, Strip, base_of, strip_of
 from hidescan.pipeline import Leather
@@ -84,9 +85,11 @@ class JoinedRim:
     thickness_mm
         Of the leather at the rim.
     photo
-        (N,) index of the photo that counts most there; -1 where none sees it.
+        (N,) index of the photo that drew it there; -1 where none sees it.
     confidence
-        (N,) of the photos there, best first.
+        (N,) of that photo there.
+    node
+        (N,) which node it belongs to.
     nodes, solution
         For the figures' uncertainty and for telling whether the hide was moved.
     """
@@ -97,6 +100,7 @@ class JoinedRim:
     thickness_mm: float
     photo: NDArray[np.intp]
     confidence: Array
+    node: NDArray[np.intp]
     nodes: Nodes
     solution: Solution
 
@@ -133,14 +137,17 @@ def joined_rim(
         strips = _strips(joint, rims, base, z_low, t_mm, settings)
         nodes = _nodes(base, strips, measure.rim_common_share, s)
         solution = _solve(joint, nodes, leather, z_low, t_mm, (1, s.rounds)[round_], s)
-        offset, photo, confidence = _blended(base, strips, solution, s)
+        shifts = [along(filled(shift), len(ring)) for shift in solution.shift_mm]
+        rim = drawn(base, strips, shifts, s)
         z_low, z_u, t_mm = _heights(nodes, solution, len(ring))
-        ring = ring + offset[:, None] * base.normals
+        ring = ring + rim.offset_mm[:, None] * base.normals
         if round_ == 0:
             again = resample(counter_clockwise(without_crossings(ring)), s.point_mm)
             z_low = z_low[_nearest(ring, again)]
             ring = again
-    return JoinedRim(ring, z_low, z_u, t_mm, photo, confidence, nodes, solution)
+    at, count = np.rint(rim.at).astype(np.intp) % len(z_low), len(nodes.ring_mm)
+    node = at * count // len(z_low)
+    return JoinedRim(rim.ring_mm, z_low[at], z_u[at], t_mm, rim.photo, rim.confidence, node, nodes, solution)
 
 
 def _nearest(of: Points, to: Points) -> NDArray[np.intp]:
@@ -343,67 +350,5 @@ def _heights(nodes: Nodes, solution: Solution, points: int) -> tuple[Array, Arra
     at_nodes = solution.unknowns[m : 2 * m] + solution.unknowns[2 * m]
     both = solution.covariance[m : 2 * m, 2 * m]
     variance = np.diag(solution.covariance)[m : 2 * m] + 2 * both + solution.covariance[2 * m, 2 * m]
-    z, u = (_along(values, points) for values in (at_nodes, np.sqrt(variance)))
+    z, u = (along(values, points) for values in (at_nodes, np.sqrt(variance)))
     return z, u, float(solution.unknowns[2 * m + 1])
-
-
-def _along(at_nodes: Array, points: int) -> Array:
-    """Values at nodes carried to the base's points, linear in between, round the ring."""
-    m = len(at_nodes)
-    place = (np.arange(points) + 0.5) / points * m - 0.5
-    return np.asarray(np.interp(place, np.arange(-1, m + 1), np.r_[at_nodes[-1], at_nodes, at_nodes[0]]))
-
-
-def _blended(
-    base: Base, strips: list[Strip], solution: Solution, settings: RimSettings
-) -> tuple[Array, NDArray[np.intp], Array]:
-    """The rim's offset from the base at every point, from the photos there, without a step where one takes over.
-
-    Each photo's offset is first freed of what the solution knows it by: height, bias, camera. The rest is detail and
-    noise; it is averaged with weights that fade out towards the end of each photo's stretch.
-    """
-    n = len(base.ring_mm)
-    reach = max(1, round(settings.fade_mm / base.step_mm))
-    total, mean, best = np.zeros(n), np.zeros(n), np.zeros(n)
-    photo, confidence = np.full(n, -1, dtype=np.intp), np.zeros(n)
-    for k, strip in enumerate(strips):
-        shift = _along(_filled(solution.shift_mm[k]), n)
-        weight = _faded(strip.seen, reach) / np.where(strip.seen, strip.u_mm, 1.0) ** 2
-        weight[~strip.seen] = 0.0
-        mean += np.where(strip.seen, weight * (strip.offset_mm - shift), 0.0)
-        total += weight
-        better = weight > best
-        best[better], photo[better] = weight[better], k
-        confidence[better] = 1.0 - np.sqrt(np.maximum(strip.u_mm**2 - strip.px_mm**2, 0.0))[better] / settings.wrong_mm
-    offset = np.divide(mean, total, out=np.full(n, np.nan), where=total > 0)
-    return _filled(_without_jumps(offset, settings.jump_mm)), photo, confidence
-
-
-def _without_jumps(offset: Array, most_mm: float) -> Array:
-    """Offsets with NaN where a point is off all its neighbours: there a rim was read across a gap or at a tip."""
-    around = np.stack([np.roll(offset, k) for k in range(-4, 5)])
-    known = np.isfinite(around).any(axis=0)
-    middle = np.full(len(offset), np.nan)
-    middle[known] = np.nanmedian(around[:, known], axis=0)
-    return np.where(np.abs(offset - middle) > most_mm, np.nan, offset)
-
-
-def _faded(seen: NDArray[np.bool_], reach: int) -> Array:
-    """1 well inside a closed ring's seen stretches, falling to 0 at their ends, (N,)."""
-    if seen.all():
-        return np.ones(len(seen))
-    import cv2
-
-    wrapped = np.concatenate([seen[-reach:], seen, seen[:reach]]).astype(np.uint8)[None]
-    depth = cv2.distanceTransform(np.pad(wrapped, 1), cv2.DIST_L1, 3)[1, 1:-1]
-    return np.clip(np.asarray(depth, dtype=np.float64)[reach : reach + len(seen)] / reach, 0.0, 1.0)
-
-
-def _filled(values: Array) -> Array:
-    """NaN replaced by the line between the values on both sides, round the ring; all NaN become 0."""
-    good = np.flatnonzero(np.isfinite(values))
-    if not len(good):
-        return np.zeros(len(values))
-    n = len(values)
-    at, known = np.r_[good[-1] - n, good, good[0] + n], values[np.r_[good[-1], good, good[0]]]
-    return np.asarray(np.interp(np.arange(n), at, known))

@@ -50,8 +50,20 @@ class RimSettings:
     reach_mm: float = 25.0
     # A stretch of rim that runs this much off the guess's direction is another stretch.
     least_cosine: float = 0.5
-    # Over this length a photo's weight fades in at the end of its stretch.
+    # Over this length one photo gives way to the next.
     fade_mm: float = 60.0
+    # A photo draws no less than this at a time.
+    stretch_mm: float = 10.0
+    # What a change of photo costs: as much as this length drawn by one twice as unsure as the best; and for each mm
+    # that the two differ by at most within the fade, twice as much again. A gap counts as the greatest difference.
+    change_mm: float = 100.0
+    apart_cost: float = 200.0
+    most_apart_mm: float = 5.0
+    # A photo's rim may go this much further than one and a half times the first guess between two places that it has
+    # in common with it: down a nick and up again.
+    nick_mm: float = 120.0
+    # No photo is worse for a stretch than one this many times as unsure as the best.
+    most_unsure: float = 10.0
     # A point of the joined rim this far off the median of its neighbours was read across a gap or at a tip.
     jump_mm: float = 1.5
     # A rim that is wrong is wrong by some 8 mm: standard uncertainty where a photo's confidence in it is 0.

@@ -52,6 +52,12 @@ class Strip:
         (N, 2) where in the photo that is.
     px_mm
         (N,) the photo's own u_px as a length on the floor.
+    at
+        (N,) place along the photo's rim, index with fraction.
+    floor_mm
+        (M, 2) the photo's whole rim on the floor, as the offsets were read.
+    usable
+        (M,) which of its points count.
     """
 
     offset_mm: Array
@@ -60,6 +66,9 @@ class Strip:
     away: NDArray[np.bool_]
     px: Points
     px_mm: Array
+    at: Array
+    floor_mm: Points
+    usable: NDArray[np.bool_]
 
     @property
     def seen(self) -> NDArray[np.bool_]:
@@ -108,6 +117,9 @@ def strip_of(
         np.sum(base.normals * (base.ring_mm - foot), axis=1) > 0,
         px,
         px_mm,
+        np.where(np.isfinite(offset), at, np.nan),
+        floor,
+        good,
     )
 
 
