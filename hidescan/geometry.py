@@ -72,9 +72,8 @@ def without_crossings(ring: Points) -> Points:
     polygon = Polygon(ring)
     if polygon.is_valid:
         return counter_clockwise(ring)
-    parts = [
-        part for part in getattr(make_valid(polygon), "geoms", [make_valid(polygon)]) if part.geom_type == "Polygon"
-    ]
+    valid = make_valid(polygon)
+    parts = [part for part in getattr(valid, "geoms", [valid]) if part.geom_type == "Polygon"]
     largest = max(parts, key=lambda part: float(part.area))
     return counter_clockwise(np.array(largest.exterior.coords)[:-1])
 

@@ -23,6 +23,10 @@ class Heights:
     thickness_mm: float
     lift_mm: float
 
+    def plan_mm(self, camera: Camera, ring_px: Points, away: NDArray[np.bool_]) -> Points:
+        """Floor-frame mm of points of a rim, (N, 2), which the leather's edge faces `away` from the camera or not."""
+        return camera.mm_from_px(ring_px, self.lift_mm + np.where(away, self.thickness_mm, 0.0))
+
 
 def plan_view(
     camera: Camera,
@@ -49,8 +53,7 @@ def plan_view(
     """
     if away is None:
         away = faces_away(camera, ring_px, hole=hole)
-    z_mm = heights.lift_mm + np.where(away, heights.thickness_mm, 0.0)
-    return counter_clockwise(camera.mm_from_px(ring_px, z_mm))
+    return counter_clockwise(heights.plan_mm(camera, ring_px, away))
 
 
 def faces_away(camera: Camera, ring_px: Points, *, hole: bool) -> NDArray[np.bool_]:

@@ -6,23 +6,27 @@ names: `_mm` the hide frame, `_px` the upright photo.
 """
 
 import json
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields, is_dataclass
 from functools import cache
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import numpy as np
-from pydantic import Field, TypeAdapter, ValidationError
+from annotated_types import Ge, Le, Len
 
 from hidescan.camera import Camera
 from hidescan.problems import BadInput
 from hidescan.sound import fault_of
+
+if TYPE_CHECKING:
+    from pydantic import TypeAdapter
 
 FORMAT, VERSION = "hidescan-map", 1
 OFFCUT = "offcut"  # code of the warning on a map that was planned as an offcut of another
 
 # Far beyond any hide in mm, mm2 or px, and far from where arithmetic on it overflows.
 MOST = 1e12
-Number = Annotated[float, Field(allow_inf_nan=False, ge=-MOST, le=MOST)]
+Number = Annotated[float, Ge(-MOST), Le(MOST)]
 Row = tuple[Number, Number, Number]
 XY = tuple[Number, Number]
 Ring = tuple[XY, ...]
@@ -152,7 +156,7 @@ class CameraEntry:
     focal_px: Number
     distortion: XY
     principal_point_px: XY
-    rotation: Annotated[tuple[Row, ...], Field(min_length=3, max_length=3)]
+    rotation: Annotated[tuple[Row, ...], Len(3, 3)]
     translation_mm: Row
     tilt_deg: Number
     mm_per_px: Number
@@ -333,11 +337,8 @@ class HideMap:
 
 def to_json(hide_map: HideMap) -> bytes:
     """The map's file. The same map gives the same bytes; numbers are rounded far below what they can mean."""
-    plain = _adapter().dump_python(hide_map, mode="json")
-    return (
-        json.dumps(_rounded(plain), indent=None, separators=(",", ":"), sort_keys=True, allow_nan=False).encode()
-        + b"\n"
-    )
+    plain = as_saved(hide_map)
+    return json.dumps(plain, indent=None, separators=(",", ":"), sort_keys=True, allow_nan=False).encode() + b"\n"
 
 
 def from_json(data: bytes, name: str) -> HideMap:
@@ -348,6 +349,8 @@ def from_json(data: bytes, name: str) -> HideMap:
     BadInput
         No map, another version, or a field missing or wrong; says which.
     """
+    from pydantic import ValidationError
+
     try:
         plain = json.loads(data, parse_constant=lambda text: text)  # NaN stays text, so the model refuses it
         if b"\\ud" in data.lower():
@@ -379,22 +382,41 @@ def json_schema() -> dict[str, Any]:
     return {**schema, "$schema": "https://json-schema.org/draft/2020-12/schema", "title": "hidescan map"}
 
 
-def as_saved(part: ProgramInfo | Inputs) -> Any:
-    """A part of a map as its file would hold it: plain values, numbers rounded."""
-    return _rounded(TypeAdapter(type(part)).dump_python(part, mode="json"))
+def as_saved(value: Any) -> Any:
+    """A map, or a part of one, as its file holds it: plain values, floats to 9 significant digits.
+
+    That is 1 um in a hide, far below any uncertainty, and half the file's size. Written out here, not by pydantic,
+    which takes longer to load than a map takes to write.
+    """
+    if isinstance(value, float):
+        return float(f"{value:.9g}") + 0.0  # no negative zero
+    if is_dataclass(value):
+        return {f.name: as_saved(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, dict):
+        return {key: as_saved(v) for key, v in value.items()}
+    if isinstance(value, tuple | list):
+        return _rounded_line(value) if _is_line(value) else [as_saved(v) for v in value]
+    return value
+
+
+def _is_line(value: Sequence[Any]) -> bool:
+    return len(value) > 8 and all(type(v) is tuple and len(v) == 2 and type(v[0]) is type(v[1]) is float for v in value)
+
+
+def _rounded_line(line: Sequence[XY]) -> list[list[float]]:
+    """Coordinates of a line or ring at once: the file is mostly these."""
+    points = np.array(line, dtype=np.float64)
+    size = np.abs(points)
+    digits = np.minimum(8.0 - np.floor(np.log10(np.where(size > 0, size, 1.0))), 20.0)
+    # Whole numbers over (or times) a power of ten are the doubles nearest to the decimals, which then print short.
+    power = 10.0 ** np.abs(digits)
+    rounded = np.where(digits >= 0, np.rint(points * power) / power, np.rint(points / power) * power)
+    plain: list[list[float]] = (rounded + 0.0).tolist()
+    return plain
 
 
 @cache
-def _adapter() -> TypeAdapter[HideMap]:
+def _adapter() -> "TypeAdapter[HideMap]":
+    from pydantic import TypeAdapter
+
     return TypeAdapter(HideMap)
-
-
-def _rounded(value: Any) -> Any:
-    """Floats to 9 significant digits: 1 um in a hide, far below any uncertainty, and half the file's size."""
-    if isinstance(value, float):
-        return float(f"{value:.9g}") + 0.0  # no negative zero
-    if isinstance(value, dict):
-        return {key: _rounded(v) for key, v in value.items()}
-    if isinstance(value, list):
-        return [_rounded(v) for v in value]
-    return value

@@ -6,12 +6,14 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from hidescan import opencv5
 from hidescan.exports.layers import MARK_DASHES
 from hidescan.geometry import Points
 from hidescan.hidemap import MarkKind
 
 Colour = tuple[int, int, int]
 HALO: Colour = (16, 16, 16)
+_UNSEEN_PX = 0.25  # a line may lie this far off
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,9 +40,14 @@ MARK_STYLES: dict[MarkKind, LineStyle] = {
 
 def stroke(image: Image.Image, points: Sequence[tuple[float, float]], colour: Colour, width: int) -> None:
     """A line with a dark edge, which keeps it visible on any leather."""
+    import cv2
+
+    # Pillow rounds each joint with a disc of its own: leave out points that do not show.
+    line = cv2.approxPolyDP(np.array(points, dtype=np.float32)[:, None], _UNSEEN_PX, closed=False)
+    shown = [(x, y) for x, y in opencv5.points(line).tolist()]
     pen = ImageDraw.Draw(image)
-    pen.line(list(points), fill=HALO, width=width + 2, joint="curve")
-    pen.line(list(points), fill=colour, width=width, joint="curve")
+    pen.line(shown, fill=HALO, width=width + 2, joint="curve")
+    pen.line(shown, fill=colour, width=width, joint="curve")
 
 
 def styled(image: Image.Image, points: Points, style: LineStyle, line: int) -> None:
@@ -79,7 +86,8 @@ def png(image: Image.Image) -> bytes:
     """PNG bytes of an RGB picture."""
     import cv2
 
-    # A photo hardly compresses: run lengths alone take half the time of level 1 and give files 5 % larger.
-    bgr = cv2.cvtColor(np.asarray(image), cv2.COLOR_RGB2BGR)
-    _, encoded = cv2.imencode(".png", bgr, [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_RLE])
+    # A photo hardly compresses: differences in Huffman's code take half the time of level 1 for files 3 % larger.
+    how = [cv2.IMWRITE_PNG_STRATEGY, cv2.IMWRITE_PNG_STRATEGY_HUFFMAN_ONLY]
+    how += [cv2.IMWRITE_PNG_FILTER, cv2.IMWRITE_PNG_FILTER_SUB]
+    _, encoded = cv2.imencode(".png", cv2.cvtColor(np.asarray(image), cv2.COLOR_RGB2BGR), how)
     return encoded.tobytes()

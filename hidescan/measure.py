@@ -8,7 +8,8 @@ row for each and its squares add up to the total.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -88,9 +89,9 @@ def measure(
     steep = np.tan(np.deg2rad(plane.camera.tilt_deg)) / np.tan(np.deg2rad(settings.lift_steep_deg))
     lift = Prior(lift.mean, lift.u * max(1.0, float(steep)))
     heights = Heights(thickness.mean, lift.mean)
-    value = _Rings(plane.camera, rim, holes, axes).figures(plane.camera, heights)
+    value = _rings(plane.camera, rim, holes, axes).figures(plane.camera, heights)
     # Derivatives change slowly along the rim: every few points of it give them as well.
-    thinned = _Rings(plane.camera, _thinned(rim, settings), tuple(_thinned(h, settings) for h in holes), axes)
+    thinned = _rings(plane.camera, _thinned(rim, settings), tuple(_thinned(h, settings) for h in holes), axes)
     figures = thinned.figures
     variances: dict[str, Array] = {}
 
@@ -123,29 +124,38 @@ def measure(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Rings:
-    """Rims whose figures are wanted from slightly different cameras: which way each part faces is decided once."""
+    """Rims whose figures are wanted from slightly different cameras: which way each part faces is decided once.
 
-    camera: Camera
-    rim: Rim
-    holes: tuple[Rim, ...]
+    Attributes
+    ----------
+    points_px
+        (N, 2), all rings one after the other, the outer rim first.
+    away
+        (N,), whether the leather's edge faces away from the camera there.
+    ends
+        Where each ring ends in them.
+    axes
+        (2, 2), the directions of length and width as columns.
+    """
+
+    points_px: Points
+    away: NDArray[np.bool_]
+    ends: tuple[int, ...]
     axes: Array
-    away: tuple[NDArray[np.bool_], ...] = field(init=False)
-
-    def __post_init__(self) -> None:
-        outer = faces_away(self.camera, self.rim.ring_px, hole=False)
-        inner = (faces_away(self.camera, hole.ring_px, hole=True) for hole in self.holes)
-        object.__setattr__(self, "away", (outer, *inner))
 
     def figures(self, camera: Camera, heights: Heights) -> Array:
         """Gross and net area, length, width, perimeter."""
-        outer = plan_view(camera, self.rim.ring_px, heights, away=self.away[0])
-        inner = (
-            plan_view(camera, hole.ring_px, heights, hole=True, away=away)
-            for hole, away in zip(self.holes, self.away[1:], strict=True)
-        )
-        gross = signed_area(outer)
+        points_mm = heights.plan_mm(camera, self.points_px, self.away)
+        outer, *inner = (points_mm[start:end] for start, end in pairwise((0, *self.ends)))
+        gross = abs(signed_area(outer))
         length, width = np.ptp(outer @ self.axes, axis=0)
-        return np.array([gross, gross - sum(signed_area(ring) for ring in inner), length, width, perimeter(outer)])
+        return np.array([gross, gross - sum(abs(signed_area(ring)) for ring in inner), length, width, perimeter(outer)])
+
+
+def _rings(camera: Camera, rim: Rim, holes: tuple[Rim, ...], axes: Array) -> _Rings:
+    away = [faces_away(camera, part.ring_px, hole=part is not rim) for part in (rim, *holes)]
+    points_px = np.vstack([part.ring_px for part in (rim, *holes)])
+    return _Rings(points_px, np.concatenate(away), tuple(np.cumsum([len(a) for a in away]).tolist()), axes)
 
 
 def _thinned(rim: Rim, settings: MeasureSettings) -> Rim:

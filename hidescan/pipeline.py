@@ -8,7 +8,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely.geometry import Point, Polygon
 
 from hidescan.adjustment import Prior, Priors, Tape, from_board
 from hidescan.assemble import assemble, photo_info
@@ -199,8 +198,12 @@ def papers_mm(plane: Plane) -> list[Points]:
 
 def lying_on(plane: Plane, ring_px: Points) -> frozenset[int]:
     """Numbers of the cards whose middle lies within the rim."""
-    hide = Polygon(without_crossings(plane.camera.mm_from_px(ring_px)))
-    return frozenset(place.number for place in plane.places if hide.contains(Point(place.centre_mm)))
+    import cv2
+
+    rim = plane.camera.mm_from_px(ring_px).astype(np.float32)
+    return frozenset(
+        place.number for place in plane.places if cv2.pointPolygonTest(rim, place.centre_mm.tolist(), False) > 0
+    )
 
 
 def _no_card(grey: NDArray[np.uint8], search: CardSearch, settings: Settings) -> NotFound:

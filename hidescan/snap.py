@@ -14,6 +14,9 @@ from hidescan.settings import SnapSettings
 
 Array = NDArray[np.float64]
 
+# The rim is solved in so many stretches at a time, each with this much more at both ends.
+_STRETCHES, _FORGOTTEN_ROWS = 12, 150
+
 
 def snapped(
     rgb: NDArray[np.uint8], ring_px: Points, u_px: Array, fine_px: float, settings: SnapSettings
@@ -79,28 +82,39 @@ def _change_across(
 def _best_closed_path(cost: Array, bend_cost: float) -> NDArray[np.intp]:
     """Column of the cheapest path down the rows, one column a step at most, that ends where it began, (N,).
 
-    The rows are gone round once and a third: by then the path has forgotten where it was made to start.
+    A path has forgotten after some hundred rows where it was made to start. So the round is cut into stretches that are
+    solved side by side, each with so much of its neighbours before and after it, and their middles are put together.
+    Where two do not meet, the rows are gone round in one stretch, once and a third.
     """
-    n, width = cost.shape
-    rows = np.concatenate([np.arange(n), np.arange(n // 3)])
-    total = cost[rows[0]].copy()
-    came = np.zeros((len(rows), width), dtype=np.int8)
-    padded = np.full(width + 2, np.inf)
-    for i in range(1, len(rows)):
-        padded[1:-1] = total
-        left, right = padded[:-2] + bend_cost, padded[2:] + bend_cost
+    n = len(cost)
+    for stretches, beyond in ((_STRETCHES, _FORGOTTEN_ROWS), (1, n // 6)):
+        length = -(-n // stretches)
+        starts = np.arange(stretches) * length
+        rows = (starts + np.arange(-beyond, length + beyond)[:, None]) % n
+        path = _best_paths(cost[rows], bend_cost)[beyond : beyond + length].T.ravel()[:n]
+        if np.abs(np.diff(path, append=path[0])).max() <= 1:
+            break
+    return path
+
+
+def _best_paths(costs: Array, bend_cost: float) -> NDArray[np.intp]:
+    """Columns of the cheapest paths down several stretches: costs (rows, stretches, width), paths (rows, stretches)."""
+    count, stretches, width = costs.shape
+    total = costs[0]
+    came = np.zeros(costs.shape, dtype=np.int8)
+    padded = np.full((stretches, width + 2), np.inf)
+    for i in range(1, count):
+        padded[:, 1:-1] = total
+        left, right = padded[:, :-2] + bend_cost, padded[:, 2:] + bend_cost
         best = np.minimum(np.minimum(total, left), right)
         came[i] = np.where(best == total, 0, np.where(best == left, -1, 1))
-        total = best + cost[rows[i]]
-    path = np.zeros(len(rows), dtype=np.intp)
-    j = int(np.argmin(total))
-    for i in range(len(rows) - 1, -1, -1):
-        path[i] = j
-        j += int(came[i, j])
-    start = n // 6  # keep one whole round, away from both loose ends
-    closed = np.empty(n, dtype=np.intp)
-    closed[rows[start : start + n]] = path[start : start + n]
-    return closed
+        total = best + costs[i]
+    path = np.zeros((count, stretches), dtype=np.intp)
+    at, each = np.argmin(total, axis=1), np.arange(stretches)
+    for i in range(count - 1, -1, -1):
+        path[i] = at
+        at = at + came[i, each, at]
+    return path
 
 
 def _between_samples(change: Array, path: NDArray[np.intp], offsets: Array, step_px: float) -> Array:

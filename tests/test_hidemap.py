@@ -1,11 +1,12 @@
 import json
 from dataclasses import replace
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hidescan.hidemap import GaugeInput, HintInput, Inputs, TapeInput, from_json, json_schema, to_json
+from hidescan.hidemap import GaugeInput, HintInput, Inputs, TapeInput, as_saved, from_json, json_schema, to_json
 from hidescan.problems import BadInput
 from tests.samples import rectangle_map
 
@@ -48,6 +49,7 @@ def test_the_fixed_fields_stand_in_the_file() -> None:
         (lambda p: p.pop("camera"), "camera"),
         (lambda p: p["measures"]["area_net"].update(value=float("nan")), "area_net"),
         (lambda p: p["form"].update(name="left half"), "form.name"),
+        (lambda p: p["form"].update(confidence=float("inf")), "form.confidence"),
         (lambda p: p.update(version=2), "version 2"),
         (lambda p: p.update(format="other"), "not a map file"),
         (lambda p: p["outline"]["hide_mm"].update(coordinates=[[[0, "x"]]]), "outline"),
@@ -85,3 +87,24 @@ def test_the_schema_says_what_the_file_holds() -> None:
     schema = json_schema()
     assert set(schema["required"]) >= {"photo", "outline", "measures", "marks"}
     assert schema["properties"]["format"]["const"] == "hidescan-map"
+
+
+@pytest.mark.parametrize("text", [b"1e999", b"-1e999"])
+def test_numbers_beyond_a_floats_range_are_refused(text: bytes) -> None:
+    data = to_json(rectangle_map()).replace(b'"confidence":0.9', b'"confidence":' + text, 1)
+    assert text in data
+    with pytest.raises(BadInput, match="confidence"):
+        from_json(data, "a.hide.json")
+
+
+@given(st.lists(st.tuples(*2 * (st.floats(-1e12, 1e12),)), min_size=9, max_size=30))
+def test_a_ring_is_rounded_as_each_number_would_be(line: list[tuple[float, float]]) -> None:
+    printed = [[float(f"{v:.9g}") for v in pair] for pair in line]
+    # a number on the edge between two decimals may go to either
+    assert np.allclose(as_saved(tuple(line)), printed, rtol=1.1e-8, atol=1e-19)
+
+
+def test_rounded_coordinates_print_short() -> None:
+    line = tuple((x, -x / 7) for x in np.geomspace(1e-3, 1e5, 200).tolist())
+    digits = [len(repr(abs(v)).replace(".", "").lstrip("0")) for pair in as_saved(line) for v in pair]
+    assert max(digits) <= 10  # nine, and the nought of a whole number

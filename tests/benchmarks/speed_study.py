@@ -1,0 +1,163 @@
+"""Where the time goes: python -m tests.benchmarks.speed_study PHOTO [PHOTO ...] [--runs N] [--stages]
+
+For each photo, beside Pillow's decode of the same file in the same run (the least of what was timed before and after
+each run, since whatever else the machine does only adds):
+
+- the stages of `hidescan map` in a warm process, and `map_photo` with its decode;
+- the whole process with start-up, writing map and pictures, and its peak memory;
+- the same photo enlarged to four times its pixels, as a phone's 48 megapixels are to its 12.
+"""
+
+import argparse
+import importlib
+import os
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Callable
+from contextlib import ExitStack
+from functools import partial, wraps
+from pathlib import Path
+from typing import Any
+from unittest.mock import patch
+
+from PIL import Image
+
+from hidescan.api import map_photo
+from hidescan.batch import Job, map_one
+from hidescan.hidemap import Inputs
+from hidescan.settings import Settings
+
+# Stage: where its work is called from, as (module, name there). Each is called by the pipeline and by nothing timed.
+STAGES = {
+    "decode": [("batch", "read_photo")],
+    "cards": [("pipeline", "find_cards")],
+    "plane": [("pipeline", "solve_plane")],
+    "region": [("outline", "find_region")],
+    "rim": [("outline", "look_closer"), ("outline", "trace"), ("outline", "snapped"), ("outline", "rim_measures")],
+    "back line": [("pipeline", "find_shape")],
+    "marks": [("outline", "find_holes"), ("outline", "find_faults"), ("pipeline", "found_marks")],
+    "measure": [("pipeline", "measure"), ("pipeline", "assemble")],
+    "draw": [("batch", "pictures_of")],
+    "write": [("batch", "keep")],
+}
+KNOWN: dict[str, Any] = {"thickness_mm": 1.5, "card_scale": (1.0, 1.0)}
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("photos", type=Path, nargs="+")
+    parser.add_argument("--runs", type=int, default=5)
+    parser.add_argument("--stages", action="store_true", help="Only the stages, in this process.")
+    arguments = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        os.environ["XDG_CONFIG_HOME"] = folder
+        for photo in arguments.photos:
+            print(f"\n{photo.name}, load {os.getloadavg()[0]:.1f}")
+            stages(photo, Path(folder), arguments.runs)
+            if not arguments.stages:
+                whole(photo, Path(folder), arguments.runs)
+
+
+def stages(photo: Path, out: Path, runs: int) -> None:
+    """The stages in this process, warm."""
+    job = Job(out, Inputs(**KNOWN), {}, "ft", fresh=True, force=True)
+    settings = Settings()
+    map_one(photo, job, settings)
+    spent: dict[str, list[float]] = defaultdict(list)
+    decodes = []
+    for _ in range(runs):
+        decodes.append(timed(lambda: decode(photo)))
+        spent["map_photo"].append(timed(lambda: map_photo(photo, **KNOWN)))
+        now: dict[str, float] = defaultdict(float)
+        with ExitStack() as stack:
+            for stage, places in STAGES.items():
+                for module_name, name in places:
+                    module = importlib.import_module(f"hidescan.{module_name}")
+                    stack.enter_context(patch.object(module, name, added(now, stage, getattr(module, name))))
+            spent["all"].append(timed(lambda: map_one(photo, job, settings)))
+        for stage in STAGES:
+            spent[stage].append(now[stage])
+        spent["between"].append(spent["all"][-1] - sum(now.values()))
+    unit = min(decodes)
+    print(f"| stage | least ms | median ms | x decode ({1000 * unit:.0f} ms) |\n|---|---|---|---|")
+    for stage, seconds in spent.items():
+        least, median = 1000 * min(seconds), 1000 * statistics.median(seconds)
+        print(f"| {stage} | {least:.0f} | {median:.0f} | {min(seconds) / unit:.2f} |")
+
+
+def whole(photo: Path, folder: Path, runs: int) -> None:
+    """Whole processes, each between two decodes."""
+    large = folder / f"large_{photo.name}"
+    with Image.open(photo) as image:
+        exif = image.getexif()
+        image.resize((2 * image.width, 2 * image.height), Image.Resampling.BICUBIC).save(large, quality=92, exif=exif)
+    least = {}
+    for path in (photo, large):
+        seconds, ratios, memories = [], [], []
+        for _ in range(runs):
+            before = timed(partial(decode, path))
+            taken, memory = process(path, folder)
+            unit = min(before, timed(partial(decode, path)))
+            seconds.append(taken)
+            ratios.append(taken / unit)
+            memories.append(memory)
+        least[path] = min(seconds)
+        print(
+            f"{path.name}: whole process {min(seconds):.2f} s at least, {statistics.median(seconds):.2f} median;"
+            f" {min(ratios):.1f} x decode at least, {statistics.median(ratios):.1f} median; {max(memories):.0f} MB"
+        )
+    print(f"four times the pixels: {least[large] / least[photo]:.2f} x the time")
+
+
+def process(photo: Path, out: Path) -> tuple[float, float]:
+    """Seconds and peak MB of `hidescan map` in a process of its own."""
+    command = [
+        sys.executable,
+        "-c",
+        "from hidescan.cli import main; main()",
+        "map",
+        str(photo),
+        "-o",
+        str(out),
+        "--fresh",
+        "--force",
+    ]
+    start = time.perf_counter()
+    child = subprocess.Popen([*command, "--card-scale", "1,1", "--thickness", "1.5mm"], stdout=subprocess.DEVNULL)
+    _, status, usage = os.wait4(child.pid, 0)
+    if os.waitstatus_to_exitcode(status):
+        sys.exit(f"{photo}: was not mapped")
+    return time.perf_counter() - start, usage.ru_maxrss / 1024
+
+
+def decode(photo: Path) -> None:
+    with Image.open(photo) as image:
+        image.load()
+
+
+def timed(call: Callable[[], object]) -> float:
+    start = time.perf_counter()
+    call()
+    return time.perf_counter() - start
+
+
+def added(spent: dict[str, float], stage: str, function: Callable[..., Any]) -> Callable[..., Any]:
+    """The function, its time added to the stage's."""
+
+    @wraps(function)
+    def call(*args: Any, **kwargs: Any) -> Any:
+        start = time.perf_counter()
+        try:
+            return function(*args, **kwargs)
+        finally:
+            spent[stage] += time.perf_counter() - start
+
+    return call
+
+
+if __name__ == "__main__":
+    main()
