@@ -3,7 +3,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hidescan.hidemap import GaugeInput, HintInput, Inputs, TapeInput, as_saved, from_json, json_schema, to_json
@@ -25,6 +25,7 @@ INPUTS = st.builds(
 )
 
 
+@settings(deadline=None)  # the first map read loads pydantic
 @given(INPUTS)
 def test_a_map_survives_its_file(inputs: Inputs) -> None:
     made = rectangle_map(inputs=inputs)
