@@ -326,7 +326,10 @@ def _opened(path: Path | None) -> Iterator[sqlite3.Connection]:
     from hidescan.shelf.database import default_path, open_shelf
 
     with closing(open_shelf(path or default_path())) as db:
-        yield db
+        try:
+            yield db
+        except sqlite3.DatabaseError as error:
+            raise BadInput(f"{path or default_path()}: cannot be used ({error}). Check the disk.") from error
 
 
 def _map_and_shade(path: Path, photo: Path | None) -> "tuple[bytes, Lab | None, str]":

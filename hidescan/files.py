@@ -1,5 +1,6 @@
 """Writing files whole: a reader never sees half of one, and a full disk or a kill leaves the old one as it was."""
 
+import glob
 import os
 import re
 import tempfile
@@ -20,6 +21,7 @@ def write_whole(path: Path, data: bytes) -> None:
     """
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        clear_abandoned(path.parent, path.name)
         handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.{os.getpid()}-", suffix=".part")
         try:
             with os.fdopen(handle, "wb") as file:
@@ -35,9 +37,15 @@ def write_whole(path: Path, data: bytes) -> None:
         raise BadInput(f"{path}: cannot be written ({error.strerror}). Nothing was changed.") from error
 
 
-def clear_abandoned(folder: Path) -> None:
-    """Delete what writers that were killed in the middle of a file left behind; those still at work are let be."""
-    for path in folder.glob(".*.part"):
+def clear_abandoned(folder: Path, name: str = "") -> None:
+    """Delete what writers that were killed in the middle of a file left behind; those still at work are let be.
+
+    Parameters
+    ----------
+    name
+        Of this file only; else of any.
+    """
+    for path in folder.glob(f".{glob.escape(name)}*.part"):
         if (match := _PART.fullmatch(path.name)) and not _is_running(int(match[1])):
             path.unlink(missing_ok=True)
 

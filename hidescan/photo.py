@@ -100,9 +100,13 @@ def read_photo(path: Path, settings: PhotoSettings) -> Photo:
     if not is_file_name(path.name):
         raise BadInput(f"{path}: the name holds characters that cannot be shown. Rename the photo.")
     try:
+        before = path.stat()
         data = path.read_bytes()
+        after = path.stat()
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror}). Check its permissions.") from error
+    if (before.st_mtime_ns, before.st_size) != (after.st_mtime_ns, len(data)):
+        raise BadInput(f"{path}: was changed while it was read. Wait until it is whole, then map it again.")
     return decode_photo(data, path.name, settings)
 
 

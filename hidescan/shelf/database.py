@@ -14,6 +14,10 @@ from hidescan.shelf.settings import ShelfSettings
 
 APPLICATION_ID = 0x48494445  # "HIDE": tells a shelf from any other SQLite file
 _APPLICATION_AT, _VERSION_AT = 68, 60  # bytes of the file's header (SQLite file format, section 1.3)
+# What is no fault of ours: primary result codes (SQLite, result and error codes).
+_OF_THE_DISK = frozenset(
+    (sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_CANTOPEN)
+)
 
 
 def default_path() -> Path:
@@ -55,14 +59,23 @@ def open_shelf(
 
 @contextmanager
 def writing(db: sqlite3.Connection) -> Iterator[None]:
-    """All or nothing: a transaction that takes the write lock at once, so that two writers queue up and never clash."""
-    db.execute("BEGIN IMMEDIATE")
+    """All or nothing: a transaction that takes the write lock at once, so that two writers queue up and never clash.
+
+    Raises
+    ------
+    BadInput
+        The disk is full or cannot be written, or another program holds the shelf for too long.
+    """
     try:
+        db.execute("BEGIN IMMEDIATE")
         yield
-    except BaseException:
-        db.execute("ROLLBACK")
+        db.execute("COMMIT")
+    except BaseException as error:
+        if db.in_transaction:  # SQLite ends it by itself where the disk is full
+            db.execute("ROLLBACK")
+        if isinstance(error, sqlite3.OperationalError) and error.sqlite_errorcode & 0xFF in _OF_THE_DISK:
+            raise BadInput(f"The shelf cannot be written ({error}). Nothing was changed.") from error
         raise
-    db.execute("COMMIT")
 
 
 def problems(db: sqlite3.Connection) -> list[str]:
