@@ -1,8 +1,8 @@
 """One region on the floor from what every photo sees of it, and where no photo sees on.
 
 Each photo votes on each cell of the floor that it shows: for hide inside its rim, for floor outside, firmly from
-`firm_mm` on; its vote weighs by how near and square-on it sees the place (pixels to the mm2) and how sure its rim is
-there, and fades towards its own border. Where the vote turns is the joined rim's first guess.
+`firm_mm` on; its vote weighs by how near and square-on it sees the place (pixels to the mm2) and how sure it is of
+its rim there and of its region as a whole, and fades towards its own border. Where the vote turns is the joined rim's first guess.
 """
 
 from dataclasses import dataclass
@@ -31,11 +31,14 @@ class SeenRim:
         (N,) standard uncertainty across it.
     confidence
         (N,) that it is near the truth.
+    whole
+        Probability that the photo's region is right as a whole.
     """
 
     ring_px: Points
     u_px: Array
     confidence: Array
+    whole: float = 1.0
 
     def inside_frame(self, size_px: tuple[int, int], border_share: float) -> NDArray[np.bool_]:
         """Which points stay clear of the photo's border, (N,)."""
@@ -78,7 +81,7 @@ def joined_cover(
         weight = _view_weight(camera, size, corner, cell, shape, settings)
         depth, nearest = _depth((floor - corner) / cell, shape)
         firm = np.clip(depth * np.float32(cell / settings.firm_mm), -1.0, 1.0)
-        weight *= np.maximum(rim.confidence.astype(np.float32)[nearest], np.float32(0.05)) ** 2
+        weight *= np.maximum(rim.whole * rim.confidence.astype(np.float32)[nearest], np.float32(0.05)) ** 2
         votes += weight * firm
         weights += weight
     seen = weights > 0

@@ -148,7 +148,7 @@ def _view(look: Look) -> View:
 
 
 def _rim(look: Look) -> SeenRim:
-    return SeenRim(look.outline.ring_px, look.outline.u_px, look.outline.confidence)
+    return SeenRim(look.outline.ring_px, look.outline.u_px, look.outline.confidence, look.outline.confidence_whole)
 
 
 def _marks(k: int, look: Look, camera: Camera, heights: Heights) -> list[SeenMark]:
@@ -180,12 +180,19 @@ def _unseen(missing: list[Points], ring_mm: Points, joint: Joint) -> NotFound:
 
 
 def _open_area_u(looks: tuple[Look, ...]) -> float:
-    """What each photo leaves open, as if the others did not help to decide it."""
-    return float(np.sqrt(np.mean([look.outline.open_area_u**2 for look in looks])))
+    """What the photos leave open: their mean square, as they vote, and as if the others did not help to decide it."""
+    votes = _votes(looks)
+    return float(np.sqrt(votes @ [look.outline.open_area_u**2 for look in looks]))
 
 
 def _whole(looks: tuple[Look, ...]) -> float:
-    return float(np.mean([look.outline.confidence_whole for look in looks]))
+    return float(_votes(looks) @ [look.outline.confidence_whole for look in looks])
+
+
+def _votes(looks: tuple[Look, ...]) -> NDArray[np.float64]:
+    """By how much each photo counts for being sure of its region, (K,), summing up to 1 (`cover`)."""
+    sure = np.maximum([look.outline.confidence_whole for look in looks], 0.05) ** 2
+    return np.asarray(sure / sure.sum(), dtype=np.float64)
 
 
 def _from_above(plan_mm: Points) -> Camera:

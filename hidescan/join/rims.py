@@ -3,10 +3,11 @@
 A rim that stands z above the floor is displaced by z (X - C) / C_z in a photo taken from C. Two photos displace it by
 different amounts, so place and height are solved for together: at nodes along the rim the place across it and the lift
 of the leather's lower edge; then what all nodes share: the mean lift, the leather's thickness (the upper edge is seen
-where the edge faces away from the camera, the lower where it faces it), how far every photo draws the rim outside the
-true one, and the cameras themselves, which the cards know with the adjustment's own covariance. Lift along the rim is a
-first-order autoregressive process about its mean. One linear least-squares problem, weighted as the photos deserve
-(closed form for two views and one point: Hartley and Sturm 1997); its covariance holds everything the area needs.
+where the edge faces away from the camera, the lower where it faces it, or a place between if the edge's wall is dark),
+how far every photo draws the rim outside the true one, and the cameras themselves, which the cards know with the
+adjustment's own covariance. Lift along the rim is a first-order autoregressive process about its mean. One linear
+least-squares problem, weighted as the photos deserve (closed form for two views and one point: Hartley and Sturm 1997);
+its covariance holds everything the area needs.
 """
 
 from collections.abc import Mapping
@@ -51,8 +52,8 @@ class Solution:
     Attributes
     ----------
     unknowns
-        Place across the base (M,), lift about its mean (M,), mean lift, thickness, common bias, biases (K,), changes
-        of the shared camera parameters (G,).
+        Place across the base (M,), lift about its mean (M,), mean lift, thickness, how far up the edge's wall a photo
+        draws it where the wall is seen, common bias, biases (K,), changes of the shared camera parameters (G,).
     covariance
         Of the unknowns.
     rows
@@ -235,8 +236,12 @@ class _Columns:
         return 2 * self.nodes + 1
 
     @property
-    def bias(self) -> int:
+    def wall(self) -> int:
         return 2 * self.nodes + 2
+
+    @property
+    def bias(self) -> int:
+        return 2 * self.nodes + 3
 
     @property
     def cameras(self) -> slice:
@@ -268,6 +273,7 @@ def _solve(
     seen[row, c.nodes + j] = g
     seen[row, c.mean_lift] = g
     seen[row, c.thickness] = np.where(nodes.away[k, j], g, 0.0)
+    seen[row, c.wall] = np.where(nodes.away[k, j], 0.0, g)
     seen[row, c.bias] = seen[row, c.bias + 1 + k] = nodes.bias_mm[k, j] / np.sqrt(2)
     for photo in range(c.photos):
         seen[k == photo, c.cameras] = -_by_cameras(joint, photo, nodes, j[k == photo], z[photo])
@@ -305,8 +311,9 @@ def _priors(
     lifts[at, c.nodes + at] = 1 / u
     lifts[at, c.nodes + (at - 1) % c.nodes] = -rho / u
     lifts[-1, c.mean_lift] = 1 / leather.lift.u
-    thick = np.zeros((1, c.count))
+    thick = np.zeros((2, c.count))
     thick[0, c.thickness] = 1 / leather.thickness.u
+    thick[1, c.wall] = 1 / (settings.wall_share * leather.thickness.mean)
     bias = np.zeros((1 + c.photos, c.count))
     bias[np.arange(1 + c.photos), c.bias + np.arange(1 + c.photos)] = 1.0
     blind = np.flatnonzero(~np.isfinite(nodes.offset_mm).any(axis=0))

@@ -90,7 +90,7 @@ class _Hops:
 
 
 def _hops(strip: Strip, seen: NDArray[np.bool_], base: Base, settings: RimSettings) -> _Hops:
-    """Where the rim leaves the photo or goes a long way round there is no hop."""
+    """Where the rim leaves the photo, or goes a long way round or leaves out much of the base, there is no hop."""
     n, count = len(base.ring_mm), len(strip.floor_mm)
     i = np.flatnonzero(seen)
     j = np.roll(i, -1)
@@ -104,7 +104,8 @@ def _hops(strip: Strip, seen: NDArray[np.bool_], base: Base, settings: RimSettin
     left_out = np.r_[0, np.cumsum(np.tile(~strip.usable, 2))]
     way_mm = length[np.maximum(last - 1, first)] - length[first]
     good = (far > 0) & (left_out[last] == left_out[first])
-    good &= way_mm < 1.5 * base.step_mm * far + settings.nick_mm
+    gap_mm = base.step_mm * far
+    good &= (way_mm < 1.5 * gap_mm + settings.nick_mm) & (way_mm > 0.5 * gap_mm - settings.left_out_mm)
     return _Hops(i[good], far[good], first[good], many[good], way)
 
 

@@ -59,9 +59,11 @@ class RimSettings:
     change_mm: float = 100.0
     apart_cost: float = 200.0
     most_apart_mm: float = 5.0
-    # A photo's rim may go this much further than one and a half times the first guess between two places that it has
-    # in common with it: down a nick and up again.
-    nick_mm: float = 120.0
+    # Between two places that it has in common with the first guess a photo's rim may go this much further than one and
+    # a half times that, down a nick and up again; and this much less than half of it: what most photos show and it
+    # left out, a leg perhaps, is for the others to draw.
+    nick_mm: float = 60.0
+    left_out_mm: float = 5.0
     # No photo is worse for a stretch than one this many times as unsure as the best.
     most_unsure: float = 10.0
     # A point of the joined rim this far off the median of its neighbours was read across a gap or at a tip.
@@ -75,6 +77,9 @@ class RimSettings:
     # touches the floor every few hands' breadths (a judgement; nobody seems to have published figures).
     lift_sd_mm: float = 3.0
     lift_length_mm: float = 150.0
+    # The edge's wall, seen where it faces the camera, may be as dark as its shadow: then its rim is drawn further up.
+    # Standard deviation of how far, of the thickness (a judgement).
+    wall_share: float = 0.5
     # The hide in one photo is off its place in the others: significance in standard deviations of a normal, and the
     # mean way its rim went. On 30 made sets still hides reached 5.6 (and then 1.6 mm), moved ones 7.7 and more but one.
     moved_sigma: float = 6.5
