@@ -1,8 +1,8 @@
 """One region on the floor from what every photo sees of it, and where no photo sees on.
 
 Each photo votes on each cell of the floor that it shows: for hide inside its rim, for floor outside, firmly from
-`firm_mm` on; its vote weighs by how near and square-on it sees the place (pixels to the mm2) and how sure it is of
-its rim there and of its region as a whole, and fades towards its own border. Where the vote turns is the joined rim's first guess.
+`firm_mm` on; its vote weighs by how near and square-on it sees the place (pixels to the mm2) and how sure it is of its
+rim there and of its region as a whole, and fades towards its own border. Where the vote turns is the first guess.
 """
 
 from dataclasses import dataclass

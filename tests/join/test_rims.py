@@ -172,14 +172,14 @@ def test_a_hide_that_lay_still_raises_no_alarm(most_mm: float) -> None:
 
 
 def test_the_lift_without_the_judgement_is_that_of_a_rim_nobody_judged() -> None:
-    """Taking the row of the mean lift out again gives what solving without it does."""
+    """Taking the row of the mean lift out again gives what solving without it does, to a share of the uncertainty."""
     joint, rims = seen(scene(lift_field(len(hide()), 8.0, np.random.default_rng(2))), 0.4)
     judged, free = (rim_of(joint, rims, Prior(S.measure.lift_mm, u)) for u in (S.measure.lift_u_mm, 1e3))
     m = len(judged.nodes.ring_mm)
     at = free.solution.unknowns
     variance = np.diag(free.solution.covariance)[2 * m]
     lift, u = lift_without_judgement(judged)
-    np.testing.assert_allclose(lift, at[m : 2 * m] + at[2 * m], atol=0.1)
+    assert np.abs(lift - at[m : 2 * m] - at[2 * m]).max() < 0.3 * u.min()  # rims were read at other heights
     assert 0.5 * np.sqrt(variance) < np.median(u) < 4.0
 
 
