@@ -147,7 +147,10 @@ def _markers(grey: NDArray[np.uint8], long_side_px: int | None) -> list[tuple[in
 
     scale = min(1.0, long_side_px / max(grey.shape)) if long_side_px else 1.0
     size = (round(grey.shape[1] * scale), round(grey.shape[0] * scale))
-    picture = cv2.resize(grey, size, interpolation=cv2.INTER_AREA) if scale < 1 else grey
+    if scale > 0.5:
+        picture = cv2.resize(grey, size, interpolation=cv2.INTER_LINEAR) if scale < 1 else grey
+    else:
+        picture = opencv5.reduced(grey, size)
     corners, ids, _ = cv2.aruco.ArucoDetector(dictionary(), _detector_parameters()).detectMarkers(picture)
     if ids is None:
         return []

@@ -11,6 +11,7 @@ from PIL import Image, ImageDraw, ImageFont
 from hidescan.geometry import Points
 from hidescan.hidemap import HideMap, MultiPolygonGeometry, PolygonGeometry
 from hidescan.ink import HALO, MARK_STYLES, LineStyle, font, png, stroke, styled
+from hidescan.opencv5 import reduced
 from hidescan.settings import DrawSettings
 from hidescan.summary import figure_lines
 from hidescan.units import format_thickness
@@ -29,7 +30,7 @@ class _Sheet:
     line: int
 
     def at(self, px: Points) -> list[tuple[float, float]]:
-        return [(float(x), float(y)) for x, y in (np.asarray(px, dtype=np.float64) + 0.5) * self.scale - 0.5]
+        return [(x, y) for x, y in ((np.asarray(px, dtype=np.float64) + 0.5) * self.scale - 0.5).tolist()]
 
 
 def map_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings: DrawSettings) -> bytes:
@@ -38,7 +39,7 @@ def map_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings:
     Parameters
     ----------
     rgb
-        The upright photo, (H, W, 3).
+        The upright photo, (H, W, 3), or a reduced copy.
     units
         "ft" or "metric", for the figures.
 
@@ -46,7 +47,7 @@ def map_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings:
     -------
     PNG bytes, long side at most `settings.long_side_px`.
     """
-    sheet = _reduced(rgb, settings)
+    sheet = _sheet(rgb, hide_map, settings)
     _dim_outside(sheet, hide_map.outline.photo_px)
     _closed(sheet, _points(hide_map.outline.photo_px.coordinates[0]), _OUTLINE, sheet.line)
     for stretch in hide_map.outline.doubtful:
@@ -69,11 +70,11 @@ def zones_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, setting
     Parameters
     ----------
     rgb
-        The upright photo, (H, W, 3).
+        The upright photo, (H, W, 3), or a reduced copy.
     units
         "ft" or "metric", for thickness.
     """
-    sheet = _reduced(rgb, settings)
+    sheet = _sheet(rgb, hide_map, settings)
     camera, letters = hide_map.camera_over_hide(), _font(sheet, 1.2)
     total = sum(zone.area_mm2 for zone in hide_map.zones)
     tint = Image.new("RGBA", sheet.image.size)
@@ -118,13 +119,17 @@ def _points(coordinates: "tuple[tuple[float, float], ...]") -> Points:
     return np.array(coordinates, dtype=np.float64)
 
 
-def _reduced(rgb: NDArray[np.uint8], settings: DrawSettings) -> _Sheet:
-    import cv2
-
+def for_pictures(rgb: NDArray[np.uint8], settings: DrawSettings) -> NDArray[np.uint8]:
+    """The photo in the size of the pictures."""
     scale = min(1.0, settings.long_side_px / max(rgb.shape[:2]))
-    size = (round(rgb.shape[1] * scale), round(rgb.shape[0] * scale))
-    small = cv2.resize(rgb, size, interpolation=cv2.INTER_AREA)
-    return _Sheet(Image.fromarray(small), scale, max(2, round(max(size) / 500)))
+    return reduced(rgb, (round(rgb.shape[1] * scale), round(rgb.shape[0] * scale)))
+
+
+def _sheet(rgb: NDArray[np.uint8], hide_map: HideMap, settings: DrawSettings) -> _Sheet:
+    small = for_pictures(rgb, settings)
+    long = max(small.shape[:2])
+    scale = long / max(hide_map.photo.width_px, hide_map.photo.height_px)
+    return _Sheet(Image.fromarray(small), scale, max(2, round(long / 500)))
 
 
 def _dim_outside(sheet: _Sheet, outline: PolygonGeometry) -> None:

@@ -5,6 +5,7 @@ ONNX Runtime needs about 0.6 of the processor time of OpenCV's dnn for the same 
 
 import functools
 import importlib.resources
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
     import onnxruntime
 
 Maps = NDArray[np.float32]
+
+_LOADING = {"region": threading.Lock(), "fine": threading.Lock()}
 
 # Seen again: an input that changed by less than this counts as it was; what changed is looked at with this much around.
 # On four sample photos with three taps each the area then differs by 0.05 % at most from that of a whole second look.
@@ -111,8 +114,19 @@ def _run(name: str, picture: Maps) -> Maps:
     return np.asarray(_network(name).run(None, {"picture": picture[None]})[0][0], dtype=np.float32)
 
 
-@functools.cache
+def load_ahead() -> None:
+    """Load both networks beside whatever the program does next; who needs one waits for it."""
+    for name in ("region", "fine"):
+        threading.Thread(target=_network, args=(name,)).start()
+
+
 def _network(name: str) -> "onnxruntime.InferenceSession":
+    with _LOADING[name]:
+        return _loaded(name)
+
+
+@functools.cache
+def _loaded(name: str) -> "onnxruntime.InferenceSession":
     import cv2
     import onnxruntime
 

@@ -8,6 +8,8 @@ from numpy.typing import ArrayLike, NDArray
 
 from hidescan.geometry import Points
 
+Pixels = NDArray[np.uint8]
+
 
 def points(array: ArrayLike) -> Points:
     """Points from any OpenCV call as (N, 2) float64.
@@ -21,6 +23,23 @@ def points(array: ArrayLike) -> Points:
     if given.shape[-1] != 2:
         raise ValueError(f"Expected points as pairs, got an array of shape {given.shape}.")
     return given.reshape(-1, 2)
+
+
+def reduced(picture: Pixels, size: tuple[int, int]) -> Pixels:
+    """A picture, (H, W) or (H, W, 3), averaged down to (width, height).
+
+    Halved while it can be, which OpenCV does ten times faster than any other average; an odd last row or column is left
+    out then. What remains, under a half, is averaged by areas.
+    """
+    import cv2
+
+    while picture.shape[1] >= 2 * size[0] and picture.shape[0] >= 2 * size[1]:
+        half = (picture.shape[1] // 2, picture.shape[0] // 2)
+        even = picture[: 2 * half[1], : 2 * half[0]]
+        picture = np.asarray(cv2.resize(even, half, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    if picture.shape[1::-1] == size:
+        return picture
+    return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
 
 def grey_of(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:

@@ -207,7 +207,7 @@ def _upright_rgb(image: Image.Image) -> NDArray[np.uint8]:
         flat.paste(image.convert("RGB"), mask=image.convert("RGBA").getchannel("A"))
         flat.info, image = image.info, flat
     if "original_orientation" not in image.info:  # set by the HEIC decoder, which has already turned the picture
-        image = ImageOps.exif_transpose(image)
+        ImageOps.exif_transpose(image, in_place=True)  # else it would copy a photo that stands upright
     rgb: NDArray[np.uint8] = np.asarray(image if image.mode == "RGB" else image.convert("RGB"))
     return rgb
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from hidescan.geometry import Points
 from hidescan.networks import Maps, run_network
+from hidescan.opencv5 import reduced
 from hidescan.problems import NotFound
 from hidescan.settings import OutlineSettings
 
@@ -123,7 +124,7 @@ def _look(
     w, h = (max(32, round(side * reduce / 32) * 32) for side in (width, height))
     grid = Grid((0.0, 0.0), (width / w, height / h))
     picture = np.zeros((5, h, w), dtype=np.float32)
-    small = np.asarray(cv2.resize(rgb, (w, h), interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    small = reduced(rgb, (w, h))
     picture[:3] = small.transpose(2, 0, 1) / np.float32(255)
     for hint in hints:
         x, y = np.rint(grid.from_photo(np.array([hint.photo_px]))[0]).astype(int)

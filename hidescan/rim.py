@@ -68,6 +68,7 @@ def look_closer(rgb: NDArray[np.uint8], region: Region, settings: OutlineSetting
     w, h = (max(32, round(float(side) * enlarge / 32) * 32) for side in size)
     grid = Grid((float(low[0]), float(low[1])), (float(size[0]) / w, float(size[1]) / h))
     window = rgb[low[1] : high[1], low[0] : high[0]]
+    # as it was taught: another average is a little softer, and shows it marks that are none
     part = np.asarray(cv2.resize(window, (w, h), interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
     ours = cv2.dilate(region.mask.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=3) > 0
