@@ -113,7 +113,9 @@ def find_cards(grey: NDArray[np.uint8], settings: CardSettings) -> CardSearch:
     places is left out: which of the two prints is which cannot be told.
     """
     markers = _markers(grey, settings.search_long_side_px)
-    if len(markers) < settings.least_markers_reduced or any(len(m) < MARKERS for m in _by_card(markers).values()):
+    if len(markers) < settings.least_markers_reduced or any(
+        len(m) < settings.least_markers_card for m in _by_card(markers).values()
+    ):
         markers = max(markers, _markers(grey, None), key=len)
     by_card = _by_card(markers)
     cards = (_measure_card(grey, number, found, settings) for number, found in sorted(by_card.items()))

@@ -27,8 +27,10 @@ class CardSettings:
     # Long side of the copy in which markers are looked for. In a cattle hide's 12 MP photo a marker then still has
     # 20 px, 3 px for each of its 7 cells.
     search_long_side_px: int = 2200
-    # Fewer markers than this in the reduced copy, or any card not seen whole: search the full picture too.
+    # Fewer markers than this in the reduced copy, or fewer of the ten of any card: search the full picture too. One or
+    # two that are missing are found again when the card is measured, at full size.
     least_markers_reduced: int = 4
+    least_markers_card: int = 8
     # Four corners fix a plane; two more leave something to check it by.
     least_corners: int = 6
     # Of the smallest marker found of a card the others have this share of its perimeter at least: on one card even a
