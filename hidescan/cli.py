@@ -309,7 +309,9 @@ def check(
     if isinstance(floor, NotFound):
         raise BadInput(f"{photo.name}: {floor}")
     measured = print_measured(floor.inputs)
-    found = check_sheet(grey, floor.plane, papers_mm(floor.plane), sheet.value, settings, print_measured=measured)
+    found = check_sheet(
+        grey, floor.plane, papers_mm(floor.plane.places), sheet.value, settings, print_measured=measured
+    )
     if isinstance(found, NotFound):
         raise BadInput(f"{photo.name}: {found}")
     print("\n".join(check_lines(sheet.value, found)))

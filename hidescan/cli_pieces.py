@@ -53,7 +53,7 @@ def pieces(
         raise BadInput(f"{photo.name}: {floor}")
     measured = print_measured(floor.inputs)
     found = find_templates(
-        taken.rgb, floor.plane, papers_mm(floor.plane), thick, template_settings, settings.measure,
+        taken.rgb, floor.plane, papers_mm(floor.plane.places), thick, template_settings, settings.measure,
         print_measured=measured,
     )  # fmt: skip
     if isinstance(found, NotFound):

@@ -79,7 +79,7 @@ def find_hide(photo: Photo, floor: Floor, settings: Settings) -> Outline | NotFo
     """The hide's outline as the program sees it, a person's taps honoured."""
     inputs, camera = floor.inputs, floor.plane.camera
     hints = tuple(Hint(hint.photo_px, hint.inside) for hint in inputs.hints)
-    papers_px = [camera.px_from_mm(corners) for corners in papers_mm(floor.plane)]
+    papers_px = [camera.px_from_mm(corners) for corners in papers_mm(floor.plane.places)]
     return find_outline(photo.rgb, camera, papers_px, settings.outline, hints=hints, hide_at=inputs.hide_at_px)
 
 
@@ -190,10 +190,10 @@ def _priors(photo: Photo, inputs: Inputs, settings: Settings) -> Priors:
     )
 
 
-def papers_mm(plane: Plane) -> list[Points]:
+def papers_mm(places: tuple[CardPlace, ...]) -> list[Points]:
     """Each used card's sheet on the floor, (4, 2) mm."""
     local = from_board(paper_corners_mm())
-    return [local @ rotation_2d(place.angle_deg).T + place.centre_mm for place in plane.places]
+    return [local @ rotation_2d(place.angle_deg).T + place.centre_mm for place in places]
 
 
 def lying_on(plane: Plane, ring_px: Points) -> frozenset[int]:

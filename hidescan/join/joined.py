@@ -14,10 +14,11 @@ from hidescan.camera import Camera
 from hidescan.geometry import Points, without_crossings
 from hidescan.heights import Heights, plan_view
 from hidescan.hidemap import DoubtfulStretch, HideMap, Inputs, LineGeometry, PhotoInfo, PolygonGeometry, Ring
-from hidescan.join.bundle import Joint, View, solve_joint
-from hidescan.join.cover import SeenRim, joined_cover, missing_stretches
+from hidescan.join.bundle import View
+from hidescan.join.cover import SeenRim
+from hidescan.join.coverage import Coverage, coverage, unseen
 from hidescan.join.figures import joined_measures
-from hidescan.join.moved import moved_card, moved_hide
+from hidescan.join.moved import moved_hide
 from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.seen_marks import SeenMark, merged_marks
 from hidescan.join.settings import JoinSettings
@@ -94,16 +95,13 @@ def map_joined(looks: tuple[Look, ...], settings: Settings, join: JoinSettings) 
     shows.
     """
     inputs = looks[0].floor.inputs
-    joint = solve_joint(tuple(_view(look) for look in looks), join.bundle, settings.plane)
-    if isinstance(joint, NotFound):
-        return joint
-    if (moved := moved_card(joint, join.bundle)) is not None:
-        return moved
-    cameras = tuple(joint.camera(k) for k in range(len(looks)))
+    seen = coverage_of(looks, settings, join)
+    if isinstance(seen, NotFound):
+        return seen
+    if seen.missing:
+        return _unseen(seen)
+    joint, cameras, cover = seen.joint, seen.cameras, seen.cover
     rims = tuple(_rim(look) for look in looks)
-    cover = joined_cover(cameras, joint.sizes_px, rims, join.cover)
-    if missing := missing_stretches(cover, join.cover):
-        return _unseen(missing, cover.ring_mm, joint)
     leather = leather_of(inputs, settings)
     rim = joined_rim(joint, cover, rims, leather, join, settings.measure)
     if (moved := moved_hide(joint, rim, join.rim)) is not None:
@@ -114,8 +112,8 @@ def map_joined(looks: tuple[Look, ...], settings: Settings, join: JoinSettings) 
         return neck_mm
     shape = find_shape(plan_mm, settings.shape, neck_mm=neck_mm, form=inputs.form)
     heights = Heights(rim.thickness_mm, max(0.0, rim.mean_lift_mm))
-    seen = [mark for k, look in enumerate(looks) for mark in _marks(k, look, cameras[k], heights)]
-    marks = merged_marks(seen, cameras, joint.sizes_px, join.marks)
+    found_by = [mark for k, look in enumerate(looks) for mark in _marks(k, look, cameras[k], heights)]
+    marks = merged_marks(found_by, cameras, joint.sizes_px, join.marks)
     holes = tuple((mark.ring_mm, mark.u_mm) for mark in marks if mark.kind == "hole")
     measures = joined_measures(
         rim, holes, shape.back_line.neck_mm - shape.back_line.tail_mm, settings.measure,
@@ -141,6 +139,13 @@ def map_joined(looks: tuple[Look, ...], settings: Settings, join: JoinSettings) 
     return _in_photos(replace(made, program=program), looks, over_hide, rim, frame.xy(rim.ring_mm), settings)
 
 
+def coverage_of(looks: tuple[Look, ...], settings: Settings, join: JoinSettings) -> Coverage | NotFound:
+    """What the photos show together so far."""
+    return coverage(
+        tuple(_view(look) for look in looks), tuple(_rim(look) for look in looks), join, settings.plane
+    )  # fmt: skip
+
+
 def _view(look: Look) -> View:
     used = {place.number for place in look.floor.plane.places}
     cards = tuple(card for card in look.floor.search.cards if card.number in used)
@@ -164,16 +169,13 @@ def _marks(k: int, look: Look, camera: Camera, heights: Heights) -> list[SeenMar
     return seen
 
 
-def _unseen(missing: list[Points], ring_mm: Points, joint: Joint) -> NotFound:
-    """The refusal of a hide that no photo shows on: which side is missing, by the nearest card and the first photo."""
-    length = sum(float(np.linalg.norm(np.diff(run, axis=0), axis=1).sum()) for run in missing)
-    at = missing[0].mean(axis=0)
-    card = min(joint.places, key=lambda place: float(np.linalg.norm(place.centre_mm - at)))
-    way = np.diff(joint.camera(0).px_from_mm(np.array([ring_mm.mean(axis=0), at])), axis=0)[0]
-    side = ("right", "bottom", "left", "top")[round(float(np.arctan2(way[1], way[0])) / (np.pi / 2)) % 4]
+def _unseen(seen: Coverage) -> NotFound:
+    """The refusal of a hide that no photo shows all of."""
+    first = unseen(seen)[0]
+    length = sum(part.length_mm for part in unseen(seen))
     return NotFound(
         "partly-unseen",
-        f"The hide goes on beyond the photos at the {side} of {joint.names[0]}, near card {card.number}:"
+        f"The hide goes on beyond the photos at the {first.side} of {seen.joint.names[0]}, near card {first.card}:"
         f" {length:.0f} mm of its edge are in none.",
         "Take one more photo of that side with a card in it.",
     )

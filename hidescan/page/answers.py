@@ -2,6 +2,8 @@
 
 import io
 import json
+import os
+import tempfile
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -38,6 +40,29 @@ async def json_body(request: Request, most_bytes: int) -> dict[str, Any]:
     if not isinstance(plain, dict):
         raise BadInput("That is no edit.")
     return plain
+
+
+async def received(request: Request, folder: Path, most_bytes: int) -> Path:
+    """A request's body as a file of its own in a folder.
+
+    Raises
+    ------
+    BadInput
+        It is too large; nothing is left of it.
+    """
+    handle, part = tempfile.mkstemp(dir=folder, prefix=".upload")
+    try:
+        size = 0
+        with os.fdopen(handle, "wb") as file:
+            async for chunk in request.stream():
+                size += len(chunk)
+                if size > most_bytes:
+                    raise BadInput(f"The file is over {most_bytes // 1_000_000} MB; no photo is.")
+                file.write(chunk)
+    except BaseException:
+        Path(part).unlink(missing_ok=True)
+        raise
+    return Path(part)
 
 
 def download(made: list[tuple[str, bytes]], file: str, form: str) -> Response:

@@ -1,7 +1,5 @@
 """The page's addresses."""
 
-import os
-import tempfile
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from pathlib import Path
@@ -15,12 +13,13 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from hidescan.exports.formats import FORMATS, PAPERS
-from hidescan.page.answers import download, json_answer, json_body
+from hidescan.page.answers import download, json_answer, json_body, received
 from hidescan.page.desk import Desk, Elsewhere
 from hidescan.page.door import Door
 from hidescan.page.guard import Guard
 from hidescan.page.journal import Edit, edit_from
 from hidescan.page.mapper import Mapper
+from hidescan.page.more_app import more_routes
 from hidescan.page.pieces_app import piece_routes
 from hidescan.page.settings import PageSettings
 from hidescan.page.works import add_work
@@ -60,18 +59,8 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
         return JSONResponse(desk.listed())
 
     async def upload(request: Request) -> Response:
-        handle, part = tempfile.mkstemp(dir=folder, prefix=".upload")
-        try:
-            size = 0
-            with os.fdopen(handle, "wb") as file:
-                async for chunk in request.stream():
-                    size += len(chunk)
-                    if size > settings.most_upload_bytes:
-                        raise BadInput(f"The file is over {settings.most_upload_bytes // 1_000_000} MB; no photo is.")
-                    file.write(chunk)
-            name = add_work(folder, Path(part), request.query_params.get("name", ""))
-        finally:
-            Path(part).unlink(missing_ok=True)
+        part = await received(request, folder, settings.most_upload_bytes)
+        name = add_work(folder, part, request.query_params.get("name", ""))
         desk.start(name)
         return JSONResponse({"id": name}, 201)
 
@@ -150,6 +139,7 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
             Route(one + "/shelf", shelve, methods=["POST"]),
             Route(one + "/{size}.jpg", picture),
             Route(one + "/files/{form}", files),
+            *more_routes(one + "/more", desk, settings),
             *piece_routes(one + "/pieces", desk, settings),
             Mount("/static", StaticFiles(directory=BUILT)),
         ],

@@ -7,7 +7,8 @@ from pathlib import Path
 from hidescan.batch import known_for
 from hidescan.config import card_scales
 from hidescan.files import write_whole
-from hidescan.hidemap import HideMap
+from hidescan.hidemap import HideMap, Inputs
+from hidescan.join.joined import Look
 from hidescan.page.journal import Given
 from hidescan.page.settings import PageSettings
 from hidescan.page.warm import Warm, solve
@@ -57,6 +58,7 @@ class Bench:
     settings: Settings
     warm: dict[Path, Warm] = field(default_factory=dict)
     tables: dict[Path, PieceTable] = field(default_factory=dict)
+    looks: dict[Path, tuple[Inputs, Look]] = field(default_factory=dict)
 
 
 def found_map(bench: Bench, subject: Subject, say: Callable[[str], None], *, quick: bool = False) -> HideMap:

@@ -37,3 +37,5 @@ class PageSettings:
     piece_flat_mm: float = 0.1
     # How long the program looks for better places for the pieces that nobody put: the first are found in 2 s.
     place_seconds: float = 6.0
+    # Photos of one hide, joined: six show a cowhide from all sides.
+    most_photos: int = 8

@@ -14,7 +14,7 @@ from typing import Any
 
 from hidescan.exports.formats import contents, file_names
 from hidescan.hidemap import to_json
-from hidescan.page import pieces
+from hidescan.page import more, pieces
 from hidescan.page.bench import Bench, Files, Subject, found_map, seen_map, warm_photo, write_picture
 from hidescan.page.settings import PageSettings
 from hidescan.page.view import view_of
@@ -118,6 +118,7 @@ def full(bench: Bench, subject: Subject, say: Callable[[str], None]) -> None:
 
 REQUESTS: dict[str, Callable[..., Any]] = {
     "view": view, "keep": keep, "shelve": shelve, "export": export, "sheet": sheet, "full": full,
+    "more": more.shown, "export more": more.exported,
     "pieces": pieces.shown, "load pieces": pieces.loaded, "check piece": pieces.checked, "lay pieces": pieces.laid,
     "place rest": pieces.rest, "export pieces": pieces.exported,
 }  # fmt: skip

@@ -35,7 +35,7 @@ def seen(rgb: NDArray[np.uint8], settings: Settings) -> list[tuple[Array, Grain 
     found = find_templates(
         rgb,
         floor.plane,
-        papers_mm(floor.plane),
+        papers_mm(floor.plane.places),
         THICKNESS_MM,
         TemplateSettings(),
         settings.measure,

@@ -29,6 +29,9 @@ export const loadPieces = (id, said) => post(`/api/works/${id}/pieces/load`, sai
 export const checkPiece = (id, spot) => post(`/api/works/${id}/pieces/check`, spot);
 export const layPieces = (id, spots, base) => post(`/api/works/${id}/pieces/lay`, { spots, base });
 export const placeRest = (id, base) => post(`/api/works/${id}/pieces/rest`, { base });
+export const photos = (id) => ask(`/api/works/${id}/more`);
+export const addPhoto = (id, file) => ask(`/api/works/${id}/more?name=${encodeURIComponent(file.name)}`, { method: "POST", body: file });
+export const removePhoto = (id, photo) => ask(`/api/works/${id}/more/${photo}`, { method: "DELETE" });
 export const remove = (id) => ask(`/api/works/${id}`, { method: "DELETE" });
 
 /** Send a photo; `told` hears the share sent, 0 to 1. */

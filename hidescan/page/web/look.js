@@ -30,6 +30,7 @@ export const look = {
           app.chart.redraw();
           app.panel();
         } }, "Zones"),
+        el("button", { type: "button", id: "more-photos", onclick: () => app.choose("photos") }, "More photos"),
         choice("Units", [["ft", "ft"], ["metric", "metric"]], units(), (to) => {
           setUnits(to);
           app.live();
@@ -61,6 +62,9 @@ function problem(app, found) {
   const taps = ["no-hide", "several-hides"].includes(found.code);
   return el("div", {},
     el("p", { className: "warning" }, `${found.reason} ${taps ? "" : found.advice}`),
+    found.code === "cut-by-frame"
+      ? el("button", { type: "button", id: "more-photos", onclick: () => app.choose("photos") }, "Or add photos of the rest")
+      : null,
     taps
       ? el("div", { className: "row" },
         el("button", { type: "button", onclick: () => app.choose("taps") }, "Tap the hide"),

@@ -9,12 +9,13 @@ import { keep } from "./keep.js";
 import { look } from "./look.js";
 import { marks } from "./marks.js";
 import { paint } from "./paint.js";
+import { photos } from "./photos.js";
 import { pieces } from "./pieces.js";
 import { rim } from "./rim.js";
 import { taps } from "./taps.js";
 import { area, length, units } from "./units.js";
 
-const TOOLS = [look, rim, taps, back, marks, facts, pieces, keep];
+const TOOLS = [look, rim, taps, back, marks, facts, pieces, keep, photos];
 const at = (id) => document.getElementById(id);
 const EMPTY = { ring: null, doubtful: [], zones: [], marks: [], back: null, hints: [], gauge: [], drawing: [], changed: false,
   showZones: false, pieces: [],
@@ -331,7 +332,7 @@ function start() {
     up: (place) => app.tool.up(app, place),
     tap: (place, tolerance) => !app.busy && app.tool.tap(app, place, tolerance),
   });
-  at("tools").replaceChildren(...TOOLS.map((tool) => el("button", { type: "button", "aria-pressed": "false", "data-tool": tool.name,
+  at("tools").replaceChildren(...TOOLS.filter((tool) => !tool.fromLook).map((tool) => el("button", { type: "button", "aria-pressed": "false", "data-tool": tool.name,
     onclick: () => app.choose(tool.name) }, tool.label)));
   at("undo").onclick = () => app.step("undo");
   at("redo").onclick = () => app.step("redo");
