@@ -23,6 +23,7 @@ from hidescan.uses.place_check import broken_rules
 from hidescan.uses.place_leather import Leather, mark_polygon
 from hidescan.uses.place_miss import nearest_miss
 from hidescan.uses.place_nofit import PER_MM
+from hidescan.uses.place_pairs import mirrored_place
 from hidescan.uses.place_search import Item, Layout, items_of, search
 from hidescan.uses.place_shapes import Pose, angle_to_back_deg, laid, outline_at
 from hidescan.uses.place_table import Spot, Table
@@ -103,7 +104,7 @@ def placing_of(
     leathers: tuple[Leather, ...], hashes: tuple[str, ...], pieces: tuple[Piece, ...], placed: tuple[PlacedPiece, ...]
 ) -> Placing:
     """Placed pieces as a placing, without a word on those that have no place."""
-    placed = _with_mates(placed)
+    placed = _with_mates(leathers, placed)
     numbers = Counter(p.piece for p in placed)
     used = {leather.name: sum(p.area_mm2 for p in placed if p.hide == leather.name) for leather in leathers}
     hides = tuple(
@@ -130,7 +131,7 @@ def placing_of(
         used_mm2=sum(used.values()),
         usable_mm2=opened,
         yield_share=sum(used.values()) / opened if opened else 0.0,
-        warnings=_warnings(leathers, pieces),
+        warnings=(*_warnings(leathers, pieces), *_parted(placed)),
     )
 
 
@@ -195,16 +196,17 @@ def described(leather: Leather, item: Item, pose: Pose, at_mm: Points, *, kept: 
     )
 
 
-def _with_mates(placed: tuple[PlacedPiece, ...]) -> tuple[PlacedPiece, ...]:
-    """Say of each of a pair on one hide how far it lies from the mirrored place of its mate."""
-    at = {(p.piece, p.number, p.side, p.hide): p.at_mm for p in placed}
-    other: dict[Side, Side] = {"left": "right", "right": "left", "single": "single"}
+def _with_mates(leathers: tuple[Leather, ...], placed: tuple[PlacedPiece, ...]) -> tuple[PlacedPiece, ...]:
+    """Say of each of a pair how far it lies from the mirrored place of its mate."""
+    hides = {leather.name: leather for leather in leathers}
+    mates = {(p.piece, p.number, p.side): p for p in placed}
+    other: dict[Side, Side] = {"left": "right", "right": "left"}
 
     def apart(one: PlacedPiece) -> float | None:
-        mate = at.get((one.piece, one.number, other[one.side], one.hide))
-        if mate is None or one.side == "single":
+        mate = mates.get((one.piece, one.number, other[one.side])) if one.side in other else None
+        if mate is None:
             return None
-        return math.hypot(one.at_mm[0] + mate[0], one.at_mm[1] - mate[1])
+        return float(math.dist(one.at_mm, mirrored_place(np.array(mate.at_mm), hides[mate.hide], hides[one.hide])))
 
     return tuple(replace(one, mate_apart_mm=apart(one)) for one in placed)
 
@@ -277,6 +279,21 @@ def _warnings(leathers: tuple[Leather, ...], pieces: tuple[Piece, ...]) -> tuple
             )
         said += [f"{leather.name}: {w.message}" for w in leather.hide_map.warnings if w.code in _DOUBTS]
     return tuple(said)
+
+
+def _parted(placed: tuple[PlacedPiece, ...]) -> list[str]:
+    """A word on each pair that comes from two hides."""
+    rights = {(p.piece, p.number): p for p in placed if p.side == "right"}
+    said = []
+    for left in (p for p in placed if p.side == "left"):
+        right = rights.get((left.piece, left.number))
+        if right is not None and right.hide != left.hide:
+            said.append(
+                f"{left.piece}-{left.number}: left from {left.hide}, right from {right.hide}, at mirrored places"
+                f" ({left.zone or 'no zone'}; thinnest {left.least_thickness_mm:.1f} and"
+                f" {right.least_thickness_mm:.1f} mm). Feel both before you cut."
+            )
+    return said
 
 
 def _xy(point: Points) -> XY:

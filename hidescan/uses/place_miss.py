@@ -24,7 +24,7 @@ def nearest_miss(table: Table, item: Item, settings: PlaceSettings) -> tuple[str
     """Why an item has no place on a laid table, in words, and where it would lie if one rule gave way."""
     piece, mirrored = item.piece, item.side == "right"
     if item.mate is not None and _spot(table, piece, mirrored, settings) is not None:
-        return "there is room for one of the pair, not for both on one hide", None
+        return "there is room for one of the pair, not for both on one hide or at places alike on two", None
     for rule, looser in _looser(piece):
         spot = _spot(table, looser, mirrored, settings, near=piece.rules.zones if rule == "zones" else ())
         if spot is None:

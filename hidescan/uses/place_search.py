@@ -9,14 +9,15 @@ limit only decides how many rounds there are.
 import time
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
 from hidescan.uses.pieces_file import Piece
 from hidescan.uses.place_leather import Leather
-from hidescan.uses.place_nofit import Ints, Paths, common, no_fit
+from hidescan.uses.place_nofit import PER_MM, Ints, Paths, common, no_fit
+from hidescan.uses.place_pairs import are_alike, mirrored_place
 from hidescan.uses.place_shapes import Pose, solid, turns
 from hidescan.uses.place_table import Spot, Table, Taste
 from hidescan.uses.settings import PlaceSettings
@@ -159,6 +160,8 @@ class _Work:
         if mate is None or mate not in self.table.spots:
             return 0.0
         (_, a), (_, b) = self.table.spots[n], self.table.spots[mate]
+        if a.hide != b.hide:
+            return 0.0
         apart = np.hypot(*(a.at_mm * (-1.0, 1.0) - b.at_mm))
         return float(max(0.0, 1.0 - apart / self.settings.mate_mm))
 
@@ -221,8 +224,11 @@ class _Work:
                 continue
             mate = item.mate
             if mate is None or mate in self.table.spots:
-                hides = self._hides(hide) if mate is None else [self.table.spots[mate][1].hide]
-                spot = self._spot(item, hides, taste, window if mate is None else None, first)
+                spot = (
+                    self._spot(item, self._hides(hide), taste, window, first)
+                    if mate is None
+                    else self._beside(item, mate, taste, first)
+                )
                 if spot is not None:
                     self.table.put(n, item.piece, spot)
                     continue
@@ -265,7 +271,57 @@ class _Work:
                 self.table.put(mate, other.piece, second)
                 return True
             self.table.take(n)
+        return window is None and self._lay_apart(n, mate, taste, hides, first)
+
+    def _lay_apart(self, n: int, mate: int, taste: Taste, hides: list[int], first: bool) -> bool:
+        """Left and right from two hides, at places that are alike."""
+        for hide in hides if len(hides) > 1 else ():
+            spot = self._spot(self.items[n], [hide], taste, None, first)
+            if spot is None:
+                continue
+            self.table.put(n, self.items[n].piece, spot)
+            second = self._alike(self.items[mate], spot)
+            if second is not None:
+                self.table.put(mate, self.items[mate].piece, second)
+                return True
+            self.table.take(n)
         return False
+
+    def _beside(self, item: Item, mate: int, taste: Taste, first: bool) -> Spot | None:
+        """A place for a piece whose mate lies already: at the mirrored place of one that a person put, if that goes."""
+        there = self.table.spots[mate][1]
+        if mate in self.fixed:
+            spot = Spot(there.hide, Pose(-there.pose.turned_deg, item.side == "right"), -there.x, there.y)
+            if self._is_free(item, spot):
+                return spot
+        return self._spot(item, [there.hide], taste, None, first) or self._alike(item, there)
+
+    def _alike(self, item: Item, mate: Spot) -> Spot | None:
+        """The place on another hide that mirrors a mate's most nearly, if it is like it."""
+        leathers, pose = self.table.leathers, Pose(-mate.pose.turned_deg, item.side == "right")
+        found = []
+        for hide, leather in enumerate(leathers):
+            if hide == mate.hide:
+                continue
+            want = mirrored_place(mate.at_mm, leathers[mate.hide], leather)
+            spot = Spot(hide, pose, *(round(float(v) * PER_MM) for v in want))
+            regions = self.table.free(item.piece, pose, hide)
+            if regions and not self._is_free(item, spot):
+                at = np.vstack([np.array(path) for path in regions])
+                near = at[int(np.argmin(np.hypot(*(at / PER_MM - want).T)))]
+                spot = replace(spot, x=int(near[0]), y=int(near[1]))
+            back = mirrored_place(spot.at_mm, leather, leathers[mate.hide])
+            apart = max(float(np.hypot(*(spot.at_mm - want))), float(np.hypot(*(mate.at_mm - back))))
+            near_enough = bool(regions) and apart <= self.settings.mate_mm
+            if near_enough and are_alike(mate.at_mm, leathers[mate.hide], spot.at_mm, leather, self.settings):
+                found.append((apart, hide, spot))
+        return min(found, key=lambda one: one[:2])[2] if found else None
+
+    def _is_free(self, item: Item, spot: Spot) -> bool:
+        """Whether a piece may lie in just this place."""
+        x, y = spot.x, spot.y
+        around = [[[x - 1, y - 1], [x + 1, y - 1], [x + 1, y + 1], [x - 1, y + 1]]]
+        return bool(common(self.table.free(item.piece, spot.pose, spot.hide), around))
 
     def _poses(self, item: Item, first: bool) -> list[Pose]:
         every = turns(item.piece.rules, self.settings)

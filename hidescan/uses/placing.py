@@ -86,7 +86,7 @@ class PlacedPiece:
         Distances from the tail end and from the neck end of the back line to the piece's two ends along its grain:
         ((tail to first, neck to first), (tail to second, neck to second)).
     mate_apart_mm
-        Of a pair: how far from the mirrored place of its mate it lies.
+        Of a pair: how far from the mirrored place of its mate it lies, on whichever hide.
     kept
         A person put it there.
     """

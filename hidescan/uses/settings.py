@@ -151,6 +151,8 @@ class PlaceSettings:
     quality_weight: float = 0.02
     # Left and right this near to mirrored places count as alike.
     mate_mm: float = 100.0
+    # Left and right from two hides differ by no more in thickness: a third of what a maker skives off (a judgement).
+    mate_thickness_mm: float = 0.2
     # How finely the room that a piece lacks is told.
     miss_step_mm: float = 0.5
     miss_thickness_mm: float = 0.02
@@ -176,8 +178,30 @@ class PlaceDrawSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class CornerSettings:
+    """Corners of templates that the blur has rounded."""
+
+    step_px: float = 0.5  # between the points looked at: an edge is drawn at every pixel it crosses
+    # Beyond this many standard deviations the blur of a right angle moves its sides by less than a hundredth of one.
+    skip_blurs: float = 3.0
+    # Length of the sides that are fitted: the edge's noise is averaged, and a curve is still a parabola.
+    side_px: float = 15.0
+    # Less than this is a bend of the curve.
+    least_turn_deg: float = 25.0
+    # A side that leaves a straight line by no more is straight: it is drawn on with less noise than a parabola.
+    straight_rms_px: float = 0.12
+    # Sides that leave their parabola by more hold another corner.
+    most_rms_px: float = 0.25
+    # An edge that stays short of the tip by more than the blur explains was cut round; noise comes on top.
+    most_short: float = 1.3
+    noise_px: float = 0.3
+
+
+@dataclass(frozen=True, slots=True)
 class TemplateSettings:
     """Card templates from a photo."""
+
+    corners: CornerSettings = field(default_factory=CornerSettings)
 
     # Long side of the copy in which templates are told from the floor: some 1.2 mm a pixel over a table.
     coarse_px: int = 900

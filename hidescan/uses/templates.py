@@ -22,6 +22,7 @@ from hidescan.plane import Plane
 from hidescan.problems import NotFound
 from hidescan.settings import MeasureSettings
 from hidescan.uses.settings import TemplateSettings
+from hidescan.uses.templates_corners import with_corners
 from hidescan.uses.templates_grain import Grain, find_grain
 
 Image = NDArray[np.uint8]
@@ -169,7 +170,8 @@ def _blobs(rgb: Image, papers_px: list[Points], settings: TemplateSettings) -> t
     models = np.zeros((1, 65)), np.zeros((1, 65))
     cv2.grabCut(small, mask, (0, 0, 1, 1), *models, settings.grabcut_rounds, cv2.GC_INIT_WITH_MASK)
     things = ((mask == cv2.GC_PR_FGD) | (mask == cv2.GC_FGD)).astype(np.uint8)
-    things = cv2.morphologyEx(things, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    whole = cv2.morphologyEx(things, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
+    things &= cv2.dilate(whole, np.ones((7, 7), np.uint8))  # crumbs and hairs are gone, sharp corners come back
     count, labels, stats, _ = cv2.connectedComponentsWithStats(things)
     found = []
     for label in range(1, count):
@@ -233,9 +235,20 @@ def _edge(
     contours = find_contours(share, 0.5)  # type: ignore[no-untyped-call]
     if not contours:
         return None
-    ring = max(contours, key=len)[:-1, ::-1] + (x0, y0)
+    ring = max(contours, key=len)[:-1, ::-1]
+    ring = with_corners(ring, _blur_px(share, ring), settings.corners) + (x0, y0)
     on_edge = np.abs(depth) < 1.5
     return ring, float(np.median(np.sqrt(size[on_edge])))
+
+
+def _blur_px(share: NDArray[np.float32], ring: Points) -> float:
+    """Standard deviation of the blur across the edge: a step of one has the slope 1 / (sqrt(2 pi) sd) half-way."""
+    import cv2
+
+    slopes = [cv2.Sobel(share, cv2.CV_32F, dx, dy, ksize=3, scale=1 / 8) for dx, dy in ((1, 0), (0, 1))]
+    x, y = np.rint(ring).astype(int).T
+    steep = np.hypot(slopes[0][y, x], slopes[1][y, x])
+    return float(1 / (np.sqrt(2 * np.pi) * max(float(np.median(steep)), 0.05)))
 
 
 def _enlarged(mask: NDArray[np.bool_], scale: float, box: tuple[int, int, int, int]) -> Image:

@@ -66,15 +66,35 @@ def faults(
             apart = s.distance(t)
             if apart < gap - MOST_MM or (apart == 0 and s.buffer(-MOST_MM / 2).intersects(t.buffer(-MOST_MM / 2))):
                 found.append(f"{a.id} and {b.id}: overlap, or nearer than their margins")
-    pairs: dict[tuple[str, int], set[str]] = {}
+    pairs: dict[tuple[str, int], list[PlacedPiece]] = {}
     for p in placing.placed:
         if p.side != "single":
-            pairs.setdefault((p.piece, p.number), set()).add(f"{p.side} {p.hide}")
-    found += [
-        f"{key}: not a pair on one hide"
-        for key, sides in pairs.items()
-        if len(sides) != 2 or len({s.split(" ", 1)[1] for s in sides}) != 1
-    ]
+            pairs.setdefault((p.piece, p.number), []).append(p)
+    for key, both in pairs.items():
+        if sorted(p.side for p in both) != ["left", "right"]:
+            found.append(f"{key}: not a pair")
+        elif both[0].hide != both[1].hide:
+            found += [f"{key}: {fault}" for fault in _unlike(both[0], both[1], maps)]
+    return found
+
+
+def _unlike(one: PlacedPiece, other: PlacedPiece, maps: dict[str, HideMap]) -> list[str]:
+    """In what the places of a pair on two hides differ: in shares of back line and width, in zone, turn, thickness."""
+    at = []
+    for p in (one, other):
+        x0, _, x1, _ = Polygon(maps[p.hide].outline.hide_mm.coordinates[0]).bounds
+        at.append((p.at_mm[0] / (x1 - x0), p.at_mm[1] / maps[p.hide].back_line.neck_mm[1], x1 - x0))
+    (ax, ay, _), (bx, by, width) = at
+    found = []
+    if abs(ax + bx) * width > 100.0 + MOST_MM or abs(ay - by) * maps[other.hide].back_line.neck_mm[1] > 100.0 + MOST_MM:
+        found.append("not at mirrored places")
+    if one.zone != other.zone:
+        found.append(f"in {one.zone} and {other.zone}")
+    if abs((one.turned_deg + other.turned_deg + 180.0) % 360.0 - 180.0) > 1e-6:
+        found.append("turned alike, not mirrored")
+    thick = [next(z.thickness_mm for z in maps[p.hide].zones if z.name == p.zone) for p in (one, other)]
+    if not any(maps[p.hide].inputs.gauge for p in (one, other)) and abs(thick[0] - thick[1]) > 0.2:
+        found.append(f"{thick[0]} and {thick[1]} mm thick")
     return found
 
 

@@ -7,12 +7,13 @@ import pytest
 from shapely import hausdorff_distance
 from shapely.geometry import Polygon
 
-from hidescan.hidemap import HideMap
+from hidescan.hidemap import HideMap, MarkEntry, PolygonGeometry
 from hidescan.problems import BadInput
 from hidescan.settings import Settings
 from hidescan.uses import placing as placing_file
 from hidescan.uses.pieces_file import Piece, PieceRules
 from hidescan.uses.place import place_pieces
+from hidescan.uses.place_by_hand import HandSpot, laid_by_hand
 from hidescan.uses.place_check import broken_rules
 from hidescan.uses.place_leather import leather_of
 from hidescan.uses.place_shapes import Pose, outline_at, solid
@@ -131,6 +132,55 @@ def test_several_hides_take_what_one_cannot() -> None:
     assert len(both.placed) > len(alone.placed)
     assert {p.hide for p in both.placed} == {"first", "second"}
     assert faults(both, maps, pieces, marks_mm=MARKS_MM) == []
+
+
+def cramped(seed: int, *, thinner_mm: float = 0.0) -> HideMap:
+    """A hide of which marks leave one side of the back line: room for one of a large pair."""
+    m = laid_out(seed, marks=0, species="goat")
+    _, y0, x1, y1 = Polygon(m.outline.hide_mm.coordinates[0]).bounds
+    side = ((10.0, y0), (x1, y0), (x1, y1), (10.0, y1), (10.0, y0))
+    mark = PolygonGeometry((side if seed % 2 else tuple((-x, y) for x, y in side[::-1]),))
+    spoilt = MarkEntry("stain-1", "stain", mark, mark, 1.0, 1.0, 1.0, None, 1.0, "confirmed")
+    zones = tuple(replace(z, thickness_mm=z.thickness_mm - thinner_mm) for z in m.zones)
+    return replace(m, marks=(spoilt,), zones=zones)
+
+
+def large(m: HideMap) -> tuple[Piece, ...]:
+    x0, _, x1, _ = Polygon(m.outline.hide_mm.coordinates[0]).bounds
+    half, long = 0.3 * (x1 - x0), 0.45 * m.back_line.neck_mm[1]
+    shape = np.array([(0.0, 0.0), (half, 0.0), (half, long), (0.0, 1.2 * long)])
+    return (Piece("panel", shape, 90.0, PieceRules(pair=True)),)
+
+
+def test_a_pair_comes_from_two_hides_at_places_that_are_alike() -> None:
+    maps = {"first": cramped(20), "second": cramped(21)}
+    pieces = large(maps["first"])
+    assert all(place({name: m}, pieces, rounds=3).placed == () for name, m in maps.items())
+    made = place(maps, pieces)
+    assert {(p.side, p.hide) for p in made.placed} in (
+        {("left", "first"), ("right", "second")},
+        {("left", "second"), ("right", "first")},
+    )
+    assert faults(made, maps, pieces, marks_mm=MARKS_MM) == []
+    for p in made.placed:
+        assert p.mate_apart_mm is not None and p.mate_apart_mm <= SETTINGS.mate_mm
+    assert "panel-1: left from" in made.warnings[-1] and "mirrored places" in made.warnings[-1]
+
+
+def test_a_pair_is_not_parted_between_hides_that_are_unlike() -> None:
+    maps = {"first": cramped(20), "second": cramped(21, thinner_mm=0.5)}
+    made = place(maps, large(maps["first"]))
+    assert made.placed == () and {m.piece for m in made.missed} == {"panel"}
+
+
+def test_the_mate_of_a_kept_piece_lies_at_its_mirrored_place() -> None:
+    maps, pieces = {"hide": laid_out(4, marks=0)}, uppers(1)
+    made = place(maps, pieces, rounds=0)
+    (left,) = [p for p in made.placed if p.id == "vamp-1-left"]
+    leather = leather_of("hide", maps["hide"], Settings())
+    put = laid_by_hand(leather, "0" * 64, pieces, (HandSpot(left.id, (left.at_mm[0], left.at_mm[1] + 7.0), 2.0),))
+    (right,) = [p for p in place(maps, pieces, keep=put).placed if p.id == "vamp-1-right"]
+    assert right.mate_apart_mm is not None and right.mate_apart_mm < 0.01 and right.turned_deg == -2.0
 
 
 def test_what_does_not_fit_is_named_with_what_it_lacks() -> None:

@@ -1,0 +1,165 @@
+"""Corners of a template that the picture's blur has rounded, drawn again as the knife cut them.
+
+A blurred corner's half-way line runs inside its tip: by 0.8 standard deviations of the blur at a right angle, by more
+at a sharper one. Where the edge's sides, fitted on both beyond the blur's reach, meet at an angle, and the blur
+explains how far the edge stays short of the point in which they meet, that point is the corner. A corner that was cut
+round stays shorter still and is left as it is.
+"""
+
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hidescan.geometry import Points, resample
+from hidescan.uses.settings import CornerSettings
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Side:
+    """A side of a corner as a parabola over the length along the edge from the corner: coefficients (3, 2)."""
+
+    curve: Points
+    rms_px: float
+
+    def at(self, along_px: Array) -> Points:
+        return np.vander(along_px, 3, increasing=True) @ self.curve
+
+    def direction(self) -> Points:
+        """Unit direction at the corner, away from it."""
+        return np.asarray(self.curve[1] / np.linalg.norm(self.curve[1]))
+
+
+def with_corners(ring_px: Points, blur_px: float, settings: CornerSettings) -> Points:
+    """The ring with its rounded corners drawn to their tips.
+
+    Parameters
+    ----------
+    ring_px
+        An edge in the photo, (N, 2), dense.
+    blur_px
+        Standard deviation of the blur across the edge.
+    """
+    ring = resample(ring_px, settings.step_px)
+    skip = round(settings.skip_blurs * blur_px / settings.step_px)
+    if len(ring) < 8 * skip:
+        return ring_px
+    tips = {}
+    for n in _candidates(ring, skip, settings):
+        found = _tip(ring, n, skip, blur_px, settings)
+        if found is not None:
+            tips[n] = found
+    return ring_px if not tips else _drawn(ring, tips)
+
+
+def _candidates(ring: Points, skip: int, settings: CornerSettings) -> list[int]:
+    """Where the edge turns most within the blur's reach, once for each corner."""
+    ahead = np.roll(ring, -2 * skip, axis=0) - np.roll(ring, -skip, axis=0)
+    behind = np.roll(ring, skip, axis=0) - np.roll(ring, 2 * skip, axis=0)
+    turn = np.abs(_angle(behind, ahead))
+    found: list[int] = []
+    for n in np.argsort(-turn).tolist():
+        if turn[n] < np.radians(settings.least_turn_deg):
+            break
+        if all(min(abs(n - m), len(ring) - abs(n - m)) > 3 * skip for m in found):
+            found.append(n)
+    return found
+
+
+def _angle(a: Points, b: Points) -> Array:
+    """Signed angle from one vector to another, radians, (N,)."""
+    return np.asarray(np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], np.sum(a * b, axis=1)))
+
+
+def _tip(ring: Points, n: int, skip: int, blur_px: float, settings: CornerSettings) -> tuple[int, Points] | None:
+    """A corner's tip, and how many points on each side of it the blur has moved; None where there is no corner."""
+    for _ in range(2):  # the sharper, the farther the blur reaches
+        sides = [_side(ring, n, way, skip, settings) for way in (-1, 1)]
+        one, other = (side.direction() for side in sides)
+        half = float(np.arccos(np.clip(one @ other, -1, 1))) / 2
+        skip = min(round(settings.skip_blurs * blur_px / settings.step_px / max(np.sin(half), 0.3)), len(ring) // 8)
+    turn = np.pi - 2 * half
+    if turn < np.radians(settings.least_turn_deg) or max(side.rms_px for side in sides) > settings.most_rms_px:
+        return None
+    tip = _meeting(*sides)
+    if tip is None:
+        return None
+    near = ring[(n + np.arange(-skip, skip + 1)) % len(ring)]
+    seen = near[int(np.argmin(np.linalg.norm(near - tip, axis=1)))]
+    short = float(np.linalg.norm(tip - seen))
+    expected = blur_px * _retreat(round(np.degrees(half)))
+    if short > settings.most_short * expected + settings.noise_px:
+        return None
+    return skip, seen + (tip - seen) * min(1.0, expected / max(short, 1e-6))  # no farther than the blur explains
+
+
+def _side(ring: Points, n: int, way: int, skip: int, settings: CornerSettings) -> _Side:
+    """The side of a corner that lies ahead (1) or behind (-1), fitted beyond the blur's reach."""
+    # As long as what it is drawn on over, twice: a parabola drawn on far beyond its points leads anywhere.
+    steps = np.arange(skip, skip + max(round(settings.side_px / settings.step_px), 2 * skip) + 1)
+    points = ring[(n + way * steps) % len(ring)]
+    along = steps * settings.step_px
+    design = np.vander(along, 3, increasing=True)
+    for terms in (2, 3):  # straight, if it is as good as straight
+        curve = np.zeros((3, 2))
+        curve[:terms] = np.linalg.lstsq(design[:, :terms], points, rcond=None)[0]
+        rms = float(np.sqrt(np.mean(np.sum((design @ curve - points) ** 2, axis=1))))
+        if rms <= settings.straight_rms_px:
+            break
+    return _Side(curve, rms)
+
+
+def _meeting(one: _Side, other: _Side) -> Points | None:
+    """Where two sides meet, by Newton's method from the corner as it was seen; None where they do not."""
+    along = np.zeros(2)
+    for _ in range(12):
+        gap = one.at(along[:1])[0] - other.at(along[1:])[0]
+        slopes = np.column_stack(
+            [one.curve[1] + 2 * along[0] * one.curve[2], -other.curve[1] - 2 * along[1] * other.curve[2]]
+        )
+        if abs(np.linalg.det(slopes)) < 1e-3:
+            return None
+        step = np.linalg.solve(slopes, gap)
+        along = along - step
+        if np.abs(step).max() < 1e-6:
+            return np.asarray(one.at(along[:1])[0])
+    return None
+
+
+@lru_cache(maxsize=180)
+def _retreat(half_deg: int) -> float:
+    """How far inside a corner's tip the half-way line runs, in standard deviations of a Gaussian blur.
+
+    The blurred wedge of half angle h at a distance d inside its tip is the integral over x > -d of phi(x) times
+    2 Phi((x + d) tan h) - 1; d makes it one half. A wedge of more than 180 degrees is the floor's, seen from outside.
+    """
+    from scipy.optimize import brentq
+    from scipy.special import ndtr
+
+    half = np.radians(min(half_deg, 180 - half_deg))
+    if half > np.radians(85):
+        return 0.0
+    x = np.linspace(0.0, 12.0, 4001)  # from the tip
+
+    def share(d: float) -> float:
+        phi = np.exp(-((x - d) ** 2) / 2) / np.sqrt(2 * np.pi)
+        return float(np.trapezoid(phi * (2 * ndtr(x * np.tan(half)) - 1), x)) - 0.5
+
+    return float(brentq(share, 0.0, 11.0))
+
+
+def _drawn(ring: Points, tips: dict[int, tuple[int, Points]]) -> Points:
+    """The ring with each tip in place of what the blur has moved."""
+    gone = np.zeros(len(ring), dtype=np.bool_)
+    for n, (skip, _) in tips.items():
+        gone[(n + np.arange(-skip, skip + 1)) % len(ring)] = True
+    made = []
+    for n, point in enumerate(ring):
+        if n in tips:
+            made.append(tips[n][1])
+        elif not gone[n]:
+            made.append(point)
+    return np.array(made)

@@ -1,0 +1,73 @@
+"""Corners rounded by a blur, drawn again: against wedges of which the tip is known, and rounded cuts left as they are."""
+
+import cv2
+import numpy as np
+import pytest
+from shapely.geometry import Point, Polygon
+from skimage.measure import find_contours
+
+from hidescan.geometry import Points
+from hidescan.uses.settings import CornerSettings
+from hidescan.uses.templates_corners import with_corners
+
+SETTINGS = CornerSettings()
+
+
+def seen(polygon: Polygon, blur_px: float, rng: np.random.Generator, noise: float = 0.01) -> Points:
+    """The half-way line of a polygon drawn at 8 times the size, reduced and blurred as a lens does."""
+    times = 8
+    x0, y0, x1, y1 = polygon.buffer(20).bounds
+    size = int(np.ceil(x1 - x0)), int(np.ceil(y1 - y0))
+    fine = np.zeros((size[1] * times, size[0] * times), np.uint8)
+    ring = (np.array(polygon.exterior.coords) - (x0, y0) + 0.5) * times - 0.5
+    cv2.fillPoly(fine, [np.rint(ring * 16).astype(np.int32)], 255, shift=4)
+    small = cv2.resize(fine, size, interpolation=cv2.INTER_AREA)
+    # A pixel's own area blurs by the standard deviation of a square, 1 / sqrt(12).
+    blurred = cv2.GaussianBlur(small.astype(np.float64) / 255, (0, 0), np.sqrt(blur_px**2 - 1 / 12))
+    contour = max(find_contours(blurred + rng.normal(0, noise, blurred.shape), 0.5), key=len)[:-1, ::-1]
+    return np.asarray(contour + (x0, y0))
+
+
+def farthest_from_corners(ring: Points, corners: Points) -> list[float]:
+    line = Polygon(ring).exterior
+    return [float(line.distance(Point(corner))) for corner in corners]
+
+
+@pytest.mark.parametrize("angle_deg", [45, 68, 90, 120])
+@pytest.mark.parametrize("blur_px", [0.9, 1.5])
+def test_a_blurred_corner_is_drawn_to_its_tip(angle_deg: float, blur_px: float) -> None:
+    a = np.radians(angle_deg)
+    corners = np.array([(0.0, 0.0), (120.0, 0.0), (100.0 * np.cos(a), 100.0 * np.sin(a))])
+    turn = np.radians(17.0)
+    corners = corners @ np.array([[np.cos(turn), np.sin(turn)], [-np.sin(turn), np.cos(turn)]]) + 60.3
+    ring = seen(Polygon(corners), blur_px, np.random.default_rng(1))
+    before, after = (farthest_from_corners(r, corners) for r in (ring, with_corners(ring, blur_px, SETTINGS)))
+    sharp = [k for k, off in enumerate(before) if off > 0.7 * blur_px]
+    assert sharp
+    assert all(after[k] < 0.4 for k in sharp)
+    sides = Polygon(corners).exterior  # and no farther
+    assert max(sides.distance(Point(p)) for p in with_corners(ring, blur_px, SETTINGS)) < 0.5
+
+
+def test_a_corner_that_opens_inward_is_drawn_too() -> None:
+    corners = np.array([(0, 0), (120, 0), (120, 110), (60, 50), (0, 110)], float) + 40.2
+    ring = seen(Polygon(corners), 1.5, np.random.default_rng(2))
+    before, after = (farthest_from_corners(r, corners[3:4])[0] for r in (ring, with_corners(ring, 1.5, SETTINGS)))
+    assert before > 0.9 and after < 0.4
+
+
+def test_curves_and_corners_that_were_cut_round_stay_as_they_are() -> None:
+    rng = np.random.default_rng(3)
+    square = Polygon([(40, 40), (160, 40), (160, 160), (40, 160)])
+    for shape in (Point(100.0, 100.0).buffer(60.0, 64), square.buffer(-8.0).buffer(8.0, 32)):
+        ring = seen(shape, 1.5, rng)
+        assert Polygon(with_corners(ring, 1.5, SETTINGS)).hausdorff_distance(Polygon(ring)) < 0.05
+
+
+# The half-way line of a quarter plane blurred by a Gaussian: Phi(t)^2 = 1/2 on the bisector, in closed form.
+def test_how_far_a_right_angle_is_rounded() -> None:
+    from scipy.special import ndtri
+
+    from hidescan.uses.templates_corners import _retreat
+
+    assert _retreat(45) == pytest.approx(np.sqrt(2) * ndtri(np.sqrt(0.5)), abs=1e-3)
