@@ -39,6 +39,7 @@ Answer = tuple[str, str, float, float, float]
 
 def work(pipe: Connection) -> None:
     """Decode and, if asked, map what comes through the pipe; say what came of it."""
+    import logging
     import warnings
 
     import cv2
@@ -53,6 +54,7 @@ def work(pipe: Connection) -> None:
     cv2.setNumThreads(1)
     settings, said, small = Settings(), tempfile.TemporaryFile(), PhotoSettings(least_megapixels=0.05)
     os.dup2(said.fileno(), 2)
+    logging.getLogger().addHandler(logging.NullHandler())  # as the command does
     while (task := pipe.recv()) is not None:
         data, fully = task
         said.truncate(0)

@@ -138,7 +138,7 @@ def main() -> None:
             (["edit", "a.hide.json", "--thickness", "2mm"], lambda: None),
             (["export", "a.hide.json", "--to", "svg,dxf,geojson,csv,pdf,png", "-o", "out"], lambda: None),
             (["shelf", "add", "a.hide.json", "--shelf", "shelf.sqlite"], lambda: None),
-            (["place", "a.hide.json", "pieces.svg", "-o", "placed"], lambda: None),
+            (["place", "a.hide.json", "pieces.svg", "-o", "placed", "--rounds", "3"], lambda: None),
         ]
         print("| command | kills | while it worked | wrong (bar 0) |\n|---|---|---|---|")
         for words, then in steps:
