@@ -141,7 +141,6 @@ def worked(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[Path, lis
     for words in (
         ("card", "-o", "cards.pdf"),
         ("map", "a.jpg", "--thickness", "1.5mm"),
-        ("edit", "a.hide.json", "--species", "goat"),
         ("export", "a.hide.json", "--to", "svg,dxf,geojson,csv,pdf,png"),
         ("sheet", "a.hide.json", "-o", "sheet.pdf"),
         ("marks", "a.hide.json", "--grades", "iso-17551", "--crops", "crops"),

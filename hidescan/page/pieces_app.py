@@ -1,7 +1,6 @@
 """The page's addresses for pieces on a hide."""
 
 import base64
-import binascii
 
 from starlette.requests import Request
 from starlette.responses import Response
@@ -27,7 +26,7 @@ def piece_routes(at: str, desk: Desk, settings: PageSettings) -> list[Route]:
         drawing, rules = plain.get("drawing"), str(plain.get("rules") or "")
         try:
             data = None if drawing is None else base64.b64decode(str(drawing), validate=True)
-        except binascii.Error as error:
+        except ValueError as error:  # no base64, or no ASCII at all
             raise BadInput("The drawing did not come through. Choose it again.") from error
         return json_answer(await ask("load pieces", subject, str(plain.get("file", "")), data, rules))
 

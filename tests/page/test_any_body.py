@@ -1,0 +1,106 @@
+"""The page's request bodies, whatever they are: an answer, never an error of the server, and no journal that breaks."""
+
+import json
+from collections.abc import Iterator
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from PIL import Image
+from starlette.testclient import TestClient
+
+from hidescan.hidemap import Inputs
+from hidescan.page.app import make_app
+from hidescan.page.door import Door
+from hidescan.page.journal import Given, edit_from, edit_line, state_of, with_edit
+from hidescan.page.settings import PageSettings
+from hidescan.problems import BadInput
+
+HOST = "127.0.0.1:8744"
+OURS = {"origin": f"http://{HOST}"}
+TEXT = st.text(max_size=8) | st.sampled_from(["\ud800", "a\nb", "x" * 500, "deer", "../..", "4.5oz", "hole-1"])
+NUMBER = st.integers(-5, 5) | st.sampled_from([10**30, 2**63, 1e300, float("inf"), float("nan"), -0.0, 0.5])
+ANY = st.recursive(
+    st.none() | st.booleans() | NUMBER | TEXT,
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(TEXT, inner, max_size=3),
+    max_leaves=8,
+)
+FIELD = st.sampled_from([*Inputs.__dataclass_fields__, "nothing"])
+POINT = st.tuples(NUMBER, NUMBER).map(list)
+VALUE = ANY | POINT | st.lists(POINT, max_size=4) | st.fixed_dictionaries({"photo_px": POINT, "inside": st.booleans()})
+EDIT = st.fixed_dictionaries(
+    {"what": TEXT | ANY},
+    optional={
+        "set": st.dictionaries(FIELD, VALUE, max_size=2) | ANY,
+        "add": st.dictionaries(FIELD, st.lists(VALUE, max_size=2), max_size=2) | ANY,
+        "mark": st.fixed_dictionaries({"id": TEXT, "word": TEXT}) | ANY,
+        "key": TEXT | ANY,
+        "base": st.just(-7),
+        "label": ANY,
+        "file": TEXT,
+        "spots": ANY,
+        "piece": ANY,
+        "x": NUMBER,
+        "drawing": TEXT,
+        "rules": TEXT,
+    },
+)
+
+
+@given(EDIT)
+@settings(max_examples=150)
+def test_an_edit_that_is_taken_can_be_read_back_and_shown(plain: dict[str, Any]) -> None:
+    """What is taken goes into the journal: a line that could not be read again would shut the hide for ever."""
+    try:
+        edit = edit_from({key: plain[key] for key in ("what", "set", "add", "mark", "key") if key in plain})
+        after = with_edit(Given(), edit)
+    except BadInput as error:
+        assert "\n" not in str(error)
+        return
+    line = edit_line(edit)
+    assert "\n" not in line
+    line.encode()
+    state = state_of([line])
+    assert state.given == after
+    json.dumps(state.undo).encode()
+
+
+@pytest.fixture(scope="module")
+def page(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[TestClient, str]]:
+    """The page with one work on it, of a photo that shows no hide."""
+    made = tmp_path_factory.mktemp("bodies")
+    door = Door(PageSettings(), lambda code: None, lambda: 0.0)
+    app = make_app(Path(made) / "page", door, frozenset({HOST}), "hidescan", PageSettings())
+    picture = BytesIO()
+    Image.new("RGB", (1200, 900), "grey").save(picture, "JPEG", quality=30)
+    with TestClient(app, base_url=f"http://{HOST}", follow_redirects=False) as client:
+        assert client.get("/", params={"code": door.code}).status_code == 303
+        yield client, client.post("/api/works?name=a.jpg", content=picture.getvalue(), headers=OURS).json()["id"]
+
+
+@pytest.mark.parametrize("route", ["edits", "undo", "pieces/load", "pieces/check", "pieces/lay", "none"])
+def test_any_body_gets_an_answer(page: tuple[TestClient, str], route: str) -> None:
+    """A body that stands at another place than the work changes nothing, so that each is answered at once."""
+    client, name = page
+
+    @given(EDIT | ANY)
+    @settings(max_examples=15, deadline=None, suppress_health_check=list(HealthCheck))
+    def sent(plain: Any) -> None:
+        body = json.dumps(plain).encode()
+        for work in (name, "0123456789abcdef"):
+            answer = client.post(f"/api/works/{work}/{route}", content=body, headers=OURS)
+            assert answer.status_code in (200, 404, 405, 409, 422), answer.text
+            assert route not in ("edits", "undo") or answer.status_code != 200 or answer.json()["at"] == 0
+
+    sent()
+
+
+def test_a_body_that_is_no_json_gets_an_answer(page: tuple[TestClient, str]) -> None:
+    client, name = page
+    for body in (b"", b"\xff\xfe", b"[" * 2000, b'{"what": "\\ud800"}', b'{"base": 1e999}', b"9" * 5000, b'{"a":1}x'):
+        for route in ("edits", "undo", "pieces/load"):
+            answer = client.post(f"/api/works/{name}/{route}", content=body, headers=OURS)
+            assert answer.status_code in (200, 404, 409, 422)
