@@ -96,7 +96,14 @@ def map_from(photo: Photo, floor: Floor, seen: Outline | NotFound, settings: Set
         plane = again
     leather = leather_of(inputs, settings)
     heights = Heights(leather.thickness.mean, leather.lift.mean)
-    plan_mm = without_crossings(plan_view(plane.camera, outline.ring_px, heights))
+    seen_mm = plan_view(plane.camera, outline.ring_px, heights)
+    if not np.isfinite(seen_mm).all():
+        return NotFound(
+            "rim-off-floor",
+            "Part of the rim lies above the horizon of the floor that the cards lie on.",
+            "Lay the cards flat beside the hide and take the photo from higher up, or correct the rim.",
+        )
+    plan_mm = without_crossings(seen_mm)
     neck_mm = _neck_given(inputs, plane, plan_mm)
     if isinstance(neck_mm, NotFound):
         return neck_mm

@@ -1,14 +1,23 @@
 """The rim as a person drew it."""
 
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from hidescan import pipeline
 from hidescan.geometry import Points, signed_area
+from hidescan.heights import plan_view
+from hidescan.hidemap import Inputs
+from hidescan.opencv5 import grey_of
 from hidescan.outline import Outline
+from hidescan.photo import read_photo
 from hidescan.problems import NotFound
 from hidescan.redrawn import redrawn
-from hidescan.settings import RedrawnSettings
+from hidescan.settings import RedrawnSettings, Settings
 
 SETTINGS = RedrawnSettings()
 NONE = NotFound("no-hide", "No hide.", "")
@@ -89,3 +98,23 @@ def test_a_whole_rim_stands_in_where_nothing_was_found() -> None:
 
 def test_a_stretch_alone_is_no_hide() -> None:
     assert redrawn(NONE, (np.array([[0.0, 0.0], [50.0, 0.0]]),), SETTINGS) is NONE
+
+
+def test_a_rim_drawn_above_the_horizon_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """No floor is seen there, so it has no place in the plan: once a traceback."""
+    settings = Settings()
+    photo = read_photo(Path(__file__).parents[1] / "sample_images" / "deer_on_tile.jpg", settings.photo)
+    floor = pipeline.find_floor(photo, grey_of(photo.rgb), Inputs(), pipeline.Known(), settings)
+    assert not isinstance(floor, NotFound)
+    up, ahead = np.cos(np.deg2rad(80)), np.sin(np.deg2rad(80))  # the phone held up: half the picture is no floor
+    turned = np.array([[1.0, 0.0, 0.0], [0.0, -up, -ahead], [0.0, ahead, -up]])
+    level = replace(floor.plane.camera, rotation=turned, translation_mm=-turned @ np.array([0.0, -1500.0, 1500.0]))
+    xs, ys = np.meshgrid(np.linspace(0, photo.width_px, 9), np.linspace(0, photo.height_px, 9))
+    grid = np.column_stack([xs.ravel(), ys.ravel()])
+    sky = grid[np.isnan(level.mm_from_px(grid)).any(axis=1)]
+    assert 0 < len(sky) < len(grid)
+    rim = tuple((float(x), float(y)) for x, y in (*sky[:1], *sky[:1] + (40.0, 0.0), *sky[:1] + (40.0, 40.0), *sky[:1]))
+    monkeypatch.setattr(pipeline, "plan_view", lambda camera, ring_px, heights: plan_view(level, ring_px, heights))
+    made = pipeline.map_from(photo, replace(floor, inputs=Inputs(rim_px=(rim,))), NONE, settings)
+    assert isinstance(made, NotFound)
+    assert made.code == "rim-off-floor"

@@ -1,0 +1,155 @@
+"""Do the tests notice when the code is wrong? Small changes made to rooms one at a time, and their tests run on each.
+
+    python -m tests.benchmarks.mutation_check [--count 250] [--seconds 900] [--room plane]
+
+A change is one operator, number, comparison or returned value. Each is tried in a process of its own, forked when
+everything is loaded; it is killed as soon as one test fails. Changes that no test notices are told with their line.
+"""
+
+import argparse
+import ast
+import contextlib
+import copy
+import importlib
+import os
+import random
+import signal
+import sys
+import time
+from collections import Counter
+from collections.abc import Callable
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).parents[2]
+TESTS = {
+    "plane": ["tests/test_plane.py"],
+    "measure": ["tests/test_measure.py"],
+    "marks": ["tests/test_marks.py", "tests/test_usable.py", "tests/test_same_marks.py", "tests/test_grading.py"],
+}
+LONGEST_S = 120
+SWAPS: dict[type, tuple[type, ...]] = {
+    ast.Add: (ast.Sub,), ast.Sub: (ast.Add,), ast.Mult: (ast.Div,), ast.Div: (ast.Mult,), ast.Pow: (ast.Mult,),
+    ast.MatMult: (ast.Mult,), ast.Lt: (ast.GtE, ast.LtE), ast.LtE: (ast.Gt, ast.Lt), ast.Gt: (ast.LtE, ast.GtE),
+    ast.GtE: (ast.Lt, ast.Gt), ast.Eq: (ast.NotEq,), ast.NotEq: (ast.Eq,), ast.Is: (ast.IsNot,), ast.IsNot: (ast.Is,),
+    ast.In: (ast.NotIn,), ast.NotIn: (ast.In,), ast.And: (ast.Or,), ast.Or: (ast.And,), ast.USub: (ast.UAdd,),
+    ast.FloorDiv: (ast.Mult,), ast.Mod: (ast.Mult,), ast.BitAnd: (ast.BitOr,), ast.BitOr: (ast.BitAnd,),
+}  # fmt: skip
+
+
+def changes(tree: ast.Module) -> list[tuple[int, str, ast.Module]]:
+    """Every change that can be made to a module: line, what it is, the changed module."""
+    made = []
+    nodes = list(ast.walk(tree))
+    types = {id(n) for f in nodes for a in _annotations(f) for n in ast.walk(a)}
+    for at, node in enumerate(nodes):
+        if id(node) in types:
+            continue
+        for label, change in _ways(node):
+            copied = copy.deepcopy(tree)
+            change(list(ast.walk(copied))[at])
+            made.append((getattr(node, "lineno", 0), label, ast.fix_missing_locations(copied)))
+    return made
+
+
+def _annotations(node: ast.AST) -> list[ast.AST]:
+    if isinstance(node, ast.FunctionDef):
+        own = [a.annotation for a in (*node.args.args, *node.args.kwonlyargs) if a.annotation]
+        return [*own, *([node.returns] if node.returns else []), *node.decorator_list]
+    return [node.annotation] if isinstance(node, ast.AnnAssign) else []
+
+
+def _ways(node: ast.AST) -> list[tuple[str, Callable[[Any], object]]]:
+    """What can be changed in a node: in words, and what does it to the same node of a copy."""
+    ways: list[tuple[str, Callable[[Any], object]]] = []
+    if isinstance(node, ast.BinOp | ast.UnaryOp | ast.BoolOp | ast.AugAssign):
+        for other in SWAPS.get(type(node.op), ()):
+            ways.append((f"{type(node.op).__name__} -> {other.__name__}", _put("op", other())))
+    if isinstance(node, ast.Compare) and len(node.ops) == 1:
+        for other in SWAPS.get(type(node.ops[0]), ()):
+            ways.append((f"{type(node.ops[0]).__name__} -> {other.__name__}", _put("ops", [other()])))
+    if isinstance(node, ast.Constant):
+        if isinstance(node.value, bool):
+            ways.append((f"{node.value} -> {not node.value}", _put("value", not node.value)))
+        elif isinstance(node.value, int | float):
+            ways.append((f"{node.value} -> {node.value} + 1", _put("value", node.value + 1)))
+        elif isinstance(node.value, str) and node.value.isidentifier():
+            ways.append((f"{node.value!r} -> 'XX'", _put("value", "XX")))
+    if isinstance(node, ast.IfExp):
+        ways.append(("branches exchanged", lambda n: n.__dict__.update(body=n.orelse, orelse=n.body)))
+    if isinstance(node, ast.If):
+        ways.append(("if never", _put("test", ast.Constant(False))))
+    return ways
+
+
+def _put(name: str, value: object) -> Callable[[Any], object]:
+    return lambda node: setattr(node, name, value)
+
+
+def survives(module: ModuleType, changed: ast.Module, tests: list[str]) -> bool:
+    """Whether all tests still pass with a changed module, in a child process."""
+    child = os.fork()
+    if child == 0:
+        os.setpgid(0, 0)
+        with Path(os.devnull).open("w") as nowhere:
+            os.dup2(nowhere.fileno(), 1)
+            os.dup2(nowhere.fileno(), 2)
+        code = 1
+        with contextlib.suppress(BaseException):
+            was = dict(vars(module))
+            exec(compile(changed, str(module.__file__), "exec"), vars(module))
+            for other in [m for m in list(sys.modules.values()) if m is not module]:
+                for name, value in list(vars(other).items()):  # what others have imported of it by name
+                    if name in was and value is was[name] and getattr(value, "__module__", None) == module.__name__:
+                        setattr(other, name, getattr(module, name, value))
+            code = int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", "-n", "0", *tests]))
+        os._exit(min(code, 1))
+    until = time.monotonic() + LONGEST_S
+    while time.monotonic() < until:
+        done, status = os.waitpid(child, os.WNOHANG)
+        if done:
+            return os.waitstatus_to_exitcode(status) == 0
+        time.sleep(0.02)
+    os.kill(child, signal.SIGKILL)
+    os.waitpid(child, 0)
+    return False  # it hangs: noticed
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser()
+    parser.add_argument("--count", type=int, default=250)
+    parser.add_argument("--seconds", type=float, default=900.0)
+    parser.add_argument("--room", choices=TESTS, default=None)
+    asked = parser.parse_args()
+    until = time.monotonic() + asked.seconds
+    pool = []
+    for room in [asked.room] if asked.room else TESTS:
+        module = importlib.import_module(f"hidescan.{room}")
+        tests = [t for t in TESTS[room] if (ROOT / t).is_file()]
+        tree = ast.parse((ROOT / f"hidescan/{room}.py").read_text("utf-8"))
+        if not survives(module, tree, tests):
+            raise SystemExit(f"{room}: its tests fail without any change")
+        pool += [(room, module, tests, *change) for change in changes(tree)]
+    chosen = random.Random(3).sample(pool, min(asked.count, len(pool)))
+    tried: Counter[str] = Counter()
+    lived: Counter[str] = Counter()
+    for room, module, tests, line, label, changed in chosen:
+        if time.monotonic() > until:
+            break
+        tried[room] += 1
+        if survives(module, changed, tests):
+            lived[room] += 1
+            print(f"  not noticed: {room}.py:{line} {label}", flush=True)
+    print("| room | changes possible | tried | noticed % (bar 85) |\n|---|---|---|---|")
+    for room in tried:
+        possible = sum(row[0] == room for row in pool)
+        print(f"| {room} | {possible} | {tried[room]} | {100 * (1 - lived[room] / tried[room]):.0f} |")
+    total = tried.total()
+    print(f"| all | {len(pool)} | {total} | {100 * (1 - lived.total() / max(total, 1)):.1f} |")
+
+
+if __name__ == "__main__":
+    main()
