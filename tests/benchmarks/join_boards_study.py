@@ -11,6 +11,7 @@ are compared by the way between cameras, which no frame of reference enters.
 import argparse
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Any
 
 import cv2
 import numpy as np
@@ -48,7 +49,7 @@ def seen_in(path: Path) -> Seen | None:
     found = _markers(grey) if kind == "bent_sheet" else _corners(255 - grey if kind == "webcam_board" else grey, kind)
     if found is None or len(found[0]) < 6:
         return None
-    return Seen(path.name, found[0][:, :2].astype(float), found[1].astype(float), (grey.shape[1], grey.shape[0]))
+    return Seen(path.name, found[0][:, :2], found[1], (grey.shape[1], grey.shape[0]))
 
 
 def _corners(grey: NDArray[np.uint8], kind: str) -> tuple[Array, Array] | None:
@@ -61,9 +62,11 @@ def _corners(grey: NDArray[np.uint8], kind: str) -> tuple[Array, Array] | None:
     best: tuple[Array, Array] | None = None
     for legacy in (False, True):
         board.setLegacyPattern(legacy)
-        corners, ids, _, _ = cv2.aruco.CharucoDetector(board).detectBoard(grey)
-        if ids is not None and (best is None or len(ids) > len(best[0])):
-            best = np.asarray(board.getChessboardCorners())[ids.ravel()], np.asarray(corners).reshape(-1, 2)
+        found: Any = cv2.aruco.CharucoDetector(board).detectBoard(grey)
+        corners, ids = found[:2]
+        many = 0 if ids is None else len(ids)
+        if many > (0 if best is None else len(best[0])):
+            best = _pair(np.asarray(board.getChessboardCorners())[np.ravel(ids)], corners)
     return best
 
 
@@ -72,11 +75,16 @@ def _markers(grey: NDArray[np.uint8]) -> tuple[Array, Array] | None:
     board = cv2.aruco.GridBoard((4, 5), 37.5, 5.0, book)
     settings = cv2.aruco.DetectorParameters()
     settings.cornerRefinementMethod = cv2.aruco.CORNER_REFINE_SUBPIX
-    corners, ids, _ = cv2.aruco.ArucoDetector(book, settings).detectMarkers(grey)
+    found: Any = cv2.aruco.ArucoDetector(book, settings).detectMarkers(grey)
+    corners, ids = found[:2]
     if ids is None:
         return None
     on_board, in_photo = board.matchImagePoints(corners, ids)
-    return None if on_board is None else (np.asarray(on_board).reshape(-1, 3), np.asarray(in_photo).reshape(-1, 2))
+    return _pair(on_board, in_photo)
+
+
+def _pair(on_board: Any, in_photo: Any) -> tuple[Array, Array]:
+    return np.asarray(on_board, float).reshape(-1, 3), np.asarray(in_photo, float).reshape(-1, 2)
 
 
 def ours(seen: list[Seen]) -> Joint:

@@ -8,6 +8,7 @@ glare in every other photo. Scenes come from `tests/synthetic/`; nothing of the 
 
 import argparse
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -81,7 +82,7 @@ def _soaked(middle: Array, ring_mm: Array, paint: Painted) -> NDArray[np.float32
     radius = float(np.linalg.norm(ring_mm - ring_mm.mean(axis=0), axis=1).mean()) / paint.canvas.mm
     rows, columns = (np.arange(n, dtype=np.float32) for n in paint.leather.shape[:2])
     away = np.hypot(columns[None] - np.float32(middle[0]), rows[:, None] - np.float32(middle[1]))
-    return np.asarray(1 - 0.4 / (1 + np.exp((away / radius - 1) * 12)), np.float32)[..., None]
+    return np.asarray(1 - 0.4 / (1 + np.exp(np.minimum((away / radius - 1) * 12, 50.0))), np.float32)[..., None]
 
 
 def _marks(ring_mm: Array, rng: np.random.Generator) -> list[tuple[str, Array]]:
@@ -162,7 +163,7 @@ def outcome(made: Set, found: HideMap, seconds: float) -> Outcome:
     )
 
 
-def _placed(found: HideMap, scene: ViewsScene):  # type: ignore[no-untyped-def]
+def _placed(found: HideMap, scene: ViewsScene) -> Callable[[Array], Array]:
     """A function that takes points of the map's frame to the scene's, by the cards' places."""
     ours = np.array([card.center_mm for card in found.cards])
     theirs = np.array([next(c.centre for c in scene.cards if c.number == card.number) for card in found.cards])
@@ -171,7 +172,7 @@ def _placed(found: HideMap, scene: ViewsScene):  # type: ignore[no-untyped-def]
     if len(ours) == 1:
         card = next(c for c in scene.cards if c.number == found.cards[0].number)
         angle = card.angle_deg - found.cards[0].angle_deg
-    return lambda points: (points - ours.mean(axis=0)) @ rotation_2d(angle).T + theirs.mean(axis=0)
+    return lambda points: np.asarray((points - ours.mean(axis=0)) @ rotation_2d(angle).T + theirs.mean(axis=0))
 
 
 def table(done: list[Outcome], true_marks: int) -> str:
