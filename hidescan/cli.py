@@ -137,9 +137,13 @@ def map_(
     shelf: ShelfFile = None,
 ) -> None:
     """Map photographed hides: NAME.hide.json, the pictures .map.png, .zones.png and .marks.png, and a short summary."""
+    from hidescan.networks import load_ahead
+
+    if len(photos) == 1 and photos[0].is_file():
+        load_ahead()  # beside the imports and the reading that come next
+
     from hidescan.batch import Job, map_one, photos_in
     from hidescan.config import card_scales
-    from hidescan.networks import load_ahead
     from hidescan.options import Words
     from hidescan.settings import Settings
 
@@ -162,7 +166,6 @@ def map_(
     elif many.asked or len(found) > 1:
         raise typer.Exit(cli_folder.map_many(photos, found, job, settings, many))
     else:
-        load_ahead()
         written, hide_map = map_one(found[0], job, settings)
     _tell(found[0].stem, hide_map, written, units, json=json)
 
