@@ -12,7 +12,7 @@ from hidescan import __version__
 from hidescan.backline import BackLine, Shape
 from hidescan.camera import Camera
 from hidescan.geometry import Points, rotation_2d, without_crossings
-from hidescan.heights import Heights, plan_view
+from hidescan.heights import Heights
 from hidescan.hidemap import (
     XY,
     BackLineEntry,
@@ -71,6 +71,7 @@ def assemble(
     shape: Shape,
     measures: Measures,
     *,
+    plan_mm: Points,
     places: tuple[CardPlace, ...],
     found: tuple[FoundMark, ...],
     heights: Heights,
@@ -79,13 +80,14 @@ def assemble(
 ) -> HideMap:
     """Make the map: everything in mm is carried into the hide frame, and the camera with it.
 
+    `plan_mm` is the plan view of the rim in the floor frame, without crossings, (N, 2).
     `places` are the cards on the floor.
     `found` are the marks as seen; of those, the through holes become inner rings of the outline too.
     """
     back = shape.back_line
-    frame = hide_frame(back, plan_view(floor_camera, outline.ring_px, heights))
+    frame = hide_frame(back, plan_mm)
     camera = floor_camera.moved(frame.x_axis_deg, frame.origin_mm)
-    outer = without_crossings(plan_view(camera, outline.ring_px, heights))
+    outer = without_crossings(frame.xy(plan_mm))
     seen = placed(camera, found, Polygon(outer), heights)
     holes = [(mark, ring) for mark, ring in seen if mark.kind == "hole"]
     net = Polygon(outer, [ring for _, ring in holes])

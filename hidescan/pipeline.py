@@ -128,7 +128,7 @@ def map_from(photo: Photo, floor: Floor, seen: Outline | NotFound, settings: Set
     )
     return assemble(
         photo_info(photo), inputs, plane.camera, outline, shape, measures,
-        places=plane.places, found=found, heights=heights, doubts=doubts, settings=settings,
+        plan_mm=plan_mm, places=plane.places, found=found, heights=heights, doubts=doubts, settings=settings,
     )  # fmt: skip
 
 

@@ -131,7 +131,7 @@ def map_joined(looks: tuple[Look, ...], settings: Settings, join: JoinSettings) 
     found = tuple(FoundMark(mark.kind, above.px_from_mm(mark.ring_mm), mark.confidence) for mark in marks)
     made = assemble(
         looks[0].info, inputs, above, flat, shape, measures,
-        places=joint.places, found=found, heights=heights, doubts=doubts, settings=settings,
+        plan_mm=plan_mm, places=joint.places, found=found, heights=heights, doubts=doubts, settings=settings,
     )  # fmt: skip
     frame = hide_frame(shape.back_line, plan_mm)
     over_hide = tuple(camera.moved(frame.x_axis_deg, frame.origin_mm) for camera in cameras)
