@@ -33,9 +33,10 @@ def export(kind: str, weights: Path, out: Path) -> None:
     channels, height, width = SIZES[kind]
     x = torch.rand(1, channels, height, width, generator=torch.Generator().manual_seed(1))
     axes = {2: "height", 3: "width"}
+    whole = torch.nn.Sequential(net, torch.nn.Sigmoid()).eval()
     torch.onnx.export(
-        net, (x,), str(out), input_names=["picture"], output_names=["logits"], opset_version=17, dynamo=False,
-        dynamic_axes={"picture": axes, "logits": axes},
+        whole, (x,), str(out), input_names=["picture"], output_names=["probabilities"], opset_version=17, dynamo=False,
+        dynamic_axes={"picture": axes, "probabilities": axes},
     )  # fmt: skip
     model = onnx.load(str(out))
     keep, casts = [], []
@@ -55,7 +56,7 @@ def export(kind: str, weights: Path, out: Path) -> None:
     onnx.checker.check_model(model)
     onnx.save(model, str(out))
     with torch.no_grad():
-        ours = net(x).numpy()
+        ours = whole(x).numpy()
     runtime = onnxruntime.InferenceSession(str(out), providers=["CPUExecutionProvider"]).run(
         None, {"picture": x.numpy()}
     )[0]
