@@ -101,7 +101,7 @@ def test_a_slender_mark_has_the_sides_of_its_ribbon() -> None:
     """length x width = area and 2 (length + width) = perimeter: an L of 50 + 48 mm, 2 mm wide, is 98 x 2 mm."""
     corner = Polygon([(0, 0), (50, 0), (50, 50), (48, 50), (48, 2), (0, 2)])
     for kind in ("cut", "scratch", "wrinkle"):
-        assert sides(corner, kind) == pytest.approx((98.0, 2.0))  # type: ignore[arg-type]
+        assert sides(corner, kind) == pytest.approx((98.0, 2.0))
     assert sides(corner, "stain") == pytest.approx((50.0, 50.0))
     disc = Polygon([(math.cos(t), math.sin(t)) for t in np.linspace(0, 2 * math.pi, 400, endpoint=False)])
     assert sides(disc, "cut") == pytest.approx((2.0, 2.0), abs=0.01)  # no ribbon is as round: the box round it
@@ -133,6 +133,6 @@ def test_surroundings_are_the_maps_own() -> None:
 def test_a_region_of_several_parts_keeps_their_holes() -> None:
     outer, hole = tuple(box(0, 0, 10, 10).exterior.coords), tuple(box(2, 2, 4, 4).exterior.coords)
     away = tuple(box(20, 0, 25, 5).exterior.coords)
-    region = region_of(MultiPolygonGeometry(((outer, hole), (away,))))  # type: ignore[arg-type]
+    region = region_of(MultiPolygonGeometry(((outer, hole), (away,))))
     assert isinstance(region, MultiPolygon)
     assert region.area == 100.0 - 4.0 + 25.0
