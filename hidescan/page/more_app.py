@@ -7,7 +7,7 @@ from starlette.routing import Route
 from hidescan.page.answers import download, json_answer, received
 from hidescan.page.desk import Desk
 from hidescan.page.settings import PageSettings
-from hidescan.page.works import add_work, is_id, remove_work, works
+from hidescan.page.works import about, add_work, is_id, remove_work, works
 from hidescan.problems import BadInput
 
 
@@ -24,9 +24,11 @@ def more_routes(at: str, desk: Desk, settings: PageSettings) -> list[Route]:
         folder.mkdir(exist_ok=True)
         if len(works(folder)) + 1 >= settings.most_photos:
             raise BadInput(f"{settings.most_photos} photos of one hide are enough. Take one away first.")
-        add_work(
-            folder, await received(request, folder, settings.most_upload_bytes), request.query_params.get("name", "")
-        )
+        part = await received(request, folder, settings.most_upload_bytes)
+        name = add_work(folder, part, request.query_params.get("name", ""))
+        if about(folder / name).sha256 == about(subject.folder).sha256:
+            remove_work(folder / name)
+            raise BadInput("That is the first photo again. Take another one, of another side.")
         return json_answer(await ask("more", subject))
 
     async def removed(request: Request) -> Response:

@@ -41,9 +41,9 @@ def hide() -> Array:
 @pytest.fixture(scope="module")
 def photos(tmp_path_factory: pytest.TempPathFactory) -> tuple[ViewsScene, list[Path]]:
     folder, rng = tmp_path_factory.mktemp("join"), np.random.default_rng(7)
-    cameras = [look_at((x, 100), 1050, 22, azimuth, focal_35mm=26.0, size_px=(1600, 1200)) for x, azimuth in ((-320, 90), (300, 270))]  # fmt: skip
+    cameras = [look_at((x, 100), 1050, 22, azimuth, focal_35mm=26.0, size_px=(1200, 900)) for x, azimuth in ((-320, 90), (300, 270))]  # fmt: skip
     made = ViewsScene(hide(), 3.0 + 3.0 * np.sin(np.linspace(0, 6 * np.pi, 400, endpoint=False)), 2.0, CARDS, cameras)
-    paint = painted(made, rng, Look(mottle=8.0), holes_mm=(HOLE,), mm=0.8)
+    paint = painted(made, rng, Look(mottle=8.0), holes_mm=(HOLE,), mm=1.0)
     exif, paths = Image.Exif(), []
     exif.get_ifd(0x8769)[0xA405] = 26
     for name, camera in zip(("left", "right"), cameras, strict=True):
@@ -120,7 +120,7 @@ def test_one_photo_alone_does_not_show_the_whole_hide(photos: tuple[ViewsScene, 
     _, (left, right) = photos
     near = tmp_path / "near.jpg"
     with Image.open(left) as whole:
-        whole.crop((0, 0, 1590, 1200)).save(near, exif=whole.getexif())
+        whole.crop((0, 0, 1192, 900)).save(near, exif=whole.getexif())
     job = replace(JOB, folder=tmp_path)
     with pytest.raises(BadInput, match=r"goes on beyond the photos at the (right|left|top|bottom) of .*near card \d"):
         join_photos([left, near], job, Settings())

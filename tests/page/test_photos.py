@@ -61,6 +61,8 @@ def test_the_missing_side_is_asked_for_until_it_comes(
     assert "with card" in asked
     assert s.page.locator("img.plan").evaluate("(i) => i.complete && i.naturalWidth > 100")
     assert "red is the rim" in s.page.get_attribute("img.plan", "alt")
+    s.page.set_input_files("#more-files", [near])
+    s.page.wait_for_selector("#told >> text=That is the first photo again")
     s.page.set_input_files("#more-files", [right])
     s.page.wait_for_selector("#joined")
     told = more(s)
