@@ -55,7 +55,7 @@ def _in_photo(hide_map: "HideMap") -> Iterator[str]:
     """Lines in a photo: of a photo that there is, and enough points to be drawn."""
     for what, photo, rings, least in (
         ("outline.photo_px", 0, hide_map.outline.photo_px.coordinates, 4),
-        *(("outline.doubtful", s.photo, (s.photo_px.coordinates,), 2) for s in hide_map.outline.doubtful),
+        *(("outline.doubtful", s.photo, (s.photo_px.coordinates,), 1) for s in hide_map.outline.doubtful),
         *((mark.id, mark.photo, mark.photo_px.coordinates, 4) for mark in hide_map.marks),
     ):
         if not 0 <= photo < max(1, len(hide_map.photos)):
@@ -65,7 +65,7 @@ def _in_photo(hide_map: "HideMap") -> Iterator[str]:
 
 
 def _rings(hide_map: "HideMap") -> Iterator[str]:
-    """Areas on the hide: plain rings, each with its holes inside it."""
+    """Areas on the hide: plain rings, each with its holes inside it; of zones, which may be slivers, rings at all."""
     from shapely import is_valid_reason
     from shapely.errors import ShapelyError
     from shapely.geometry import Polygon
@@ -82,7 +82,7 @@ def _rings(hide_map: "HideMap") -> Iterator[str]:
         for rings in parts:
             try:
                 polygon = Polygon(rings[0], rings[1:])
-                plain = bool(polygon.is_valid) and polygon.area > 0
+                plain = what.startswith("zone ") or (bool(polygon.is_valid) and polygon.area > 0)
                 reason = "" if plain else is_valid_reason(polygon)
             except (IndexError, ValueError, ShapelyError):
                 yield f"{what}.hide_mm is no ring"
