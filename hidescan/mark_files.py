@@ -121,7 +121,7 @@ def _from_features(plain: dict[str, Any], name: str, hide_map: HideMap) -> Itera
             in_px = frame == "photo_px"
             mirrored = -1.0 if plain.get("mirrored") is True and not in_px else 1.0
             geometry = _mapped(geometry, lambda p, px=in_px, m=mirrored: _in_hide_frame(p * (m, 1.0), px, hide_map))
-        except (KeyError, TypeError, ValueError, AttributeError, ShapelyError) as error:
+        except (KeyError, TypeError, ValueError, AttributeError, OverflowError, ShapelyError) as error:
             raise BadInput(f"{where}: has no geometry that can be read.") from error
         yield from _marks(geometry, properties, where, hide_map)
 
@@ -143,7 +143,7 @@ def _marks(geometry: BaseGeometry, words: Mapping[str, Any], where: str, hide_ma
     said = words.get("confidence")
     try:
         confidence = 1.0 if said in (None, "") else float(said)
-    except (TypeError, ValueError):
+    except (TypeError, ValueError, OverflowError):
         confidence = math.nan
     if not 0 <= confidence <= 1:
         raise BadInput(f"{where}: confidence should be a number from 0 to 1.")

@@ -136,7 +136,7 @@ def with_odd_value(data: bytes, seed: int) -> bytes | None:
         elif what < 0.2 and isinstance(holder, list):
             holder.insert(key, holder[key])
         elif what < 0.4 and isinstance(holder[key], int | float) and not isinstance(holder[key], bool):
-            holder[key] = holder[key] * rng.choice((-1, 0, 1e-12, 1e12, 0.5))
+            holder[key] = min(max(holder[key], -1e300), 1e300) * rng.choice((-1, 0, 1e-12, 1e12, 0.5))
         else:
             holder[key] = rng.choice(ODD)
     return json.dumps(plain).encode()

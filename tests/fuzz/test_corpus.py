@@ -57,6 +57,7 @@ def block_in_itself(levels: int) -> bytes:
         ("svg", SVG + BETWEEN + RULES + b"\nx = " + b"9" * 5000, "not TOML"),
         ("dxf", block_in_itself(9), "over 100000 shapes|cannot be read|can be read"),
         ("marks_geojson", b"[" * 100_000, "neither a CSV"),
+        ("marks_geojson", seeds("marks_geojson")[2].replace(b'"id": "a"', b'"confidence": 1' + b"0" * 400), "from 0 to 1"),
         ("grades_toml", b"a = " + b"[" * 5000, "not TOML"),
         ("extras_toml", b"rate = " + b"9" * 5000, "not TOML"),
         ("project_toml", b"a = " + b"{a=" * 5000, "not TOML"),
