@@ -27,6 +27,7 @@ from hidescan.hidemap import (
 _ABOVE_MM = 1e9  # from up there every ray is plumb to a nanometre
 _AROUND = 0.12  # of the hide's length: floor and cards around it
 _NODE_PX = 16
+_BAND_PX = 128
 _SHARPNESS = 4  # power of a view's pixels to the mm2: nearly only the best, without a visible seam
 _FADE_SHARE = 0.06  # of a photo's long side: its border fades out
 _UNSEEN = 40  # grey where no photo sees
@@ -58,6 +59,7 @@ def from_above(
     camera = Camera(_ABOVE_MM / mm, 0.0, 0.0, np.zeros(2), rotation, -rotation @ centre)
     picture = np.zeros((height, width, 3), np.float32)
     weights = np.zeros((height, width), np.float32)
+    bands = [slice(top, top + _BAND_PX) for top in range(0, height, _BAND_PX)]  # whole pictures of floats take memory
     nodes = [np.arange(0, n + _NODE_PX, _NODE_PX) for n in (width, height)]
     x, y = np.meshgrid(*nodes)
     floor = camera.mm_from_px(np.column_stack([x.ravel(), y.ravel()]).astype(np.float64))
@@ -66,12 +68,16 @@ def from_above(
         coarser = mm / view.camera.mm_per_px * max(rgb.shape[:2]) / max(view.width_px, view.height_px)
         if coarser > 1.5:
             rgb = np.asarray(cv2.GaussianBlur(rgb, (0, 0), 0.4 * coarser), dtype=np.uint8)
-        seen = np.asarray(cv2.remap(rgb, maps[0], maps[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE))
-        picture += seen.astype(np.float32) * weight[..., None]
+        for rows in bands:
+            seen = cv2.remap(rgb, maps[0][rows], maps[1][rows], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
+            picture[rows] += np.asarray(seen, np.uint8) * weight[rows, :, None]
         weights += weight
-    picture /= np.maximum(weights, 1e-12)[..., None]
-    picture[weights <= 0] = _UNSEEN
-    return _over(hide_map, camera, (width, height), mm), np.clip(np.rint(picture), 0, 255).astype(np.uint8)
+    made = np.empty(picture.shape, np.uint8)
+    for rows in bands:
+        mean = picture[rows] / np.maximum(weights[rows], 1e-12)[..., None]
+        mean[weights[rows] <= 0] = _UNSEEN
+        made[rows] = np.clip(np.rint(mean), 0, 255)
+    return _over(hide_map, camera, (width, height), mm), made
 
 
 def _view(
