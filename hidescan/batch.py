@@ -95,8 +95,12 @@ def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
     BadInput
         Photo or folder cannot be used, or the photo shows nothing that can be measured; nothing is written then.
     """
-    photo = read_photo(path, settings.photo)
-    target = map_path(job.folder or path.parent, photo.file)
+    return map_read(read_photo(path, settings.photo), path.parent, job, settings)
+
+
+def map_read(photo: Photo, beside: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
+    """As `map_one`, for a photo that was read already and lies in the folder `beside`."""
+    target = map_path(job.folder or beside, photo.file)
     earlier = earlier_map(target, photo.sha256, force=job.force)
     old = None if job.fresh else earlier
     return target, _map_and_keep(photo, target, old, job, settings)

@@ -29,7 +29,11 @@ from hidescan.cli_folder import Cluster, Shared, ShelfFile, ToShelf, Watch
 from hidescan.problems import BadInput
 
 if TYPE_CHECKING:
+    from concurrent.futures import Future
+
     from hidescan.hidemap import HideMap
+    from hidescan.photo import Photo
+    from hidescan.settings import Settings
 
 app = typer.Typer(
     add_completion=False,
@@ -137,17 +141,15 @@ def map_(
     shelf: ShelfFile = None,
 ) -> None:
     """Map photographed hides: NAME.hide.json, the pictures .map.png, .zones.png and .marks.png, and a short summary."""
-    from hidescan.networks import load_ahead
-
-    if len(photos) == 1 and photos[0].is_file():
-        load_ahead()  # beside the imports and the reading that come next
-
-    from hidescan.batch import Job, map_one, photos_in
-    from hidescan.config import card_scales
-    from hidescan.options import Words
     from hidescan.settings import Settings
 
     settings = Settings()
+    ahead = None if join or watch else _read_ahead(photos, settings)
+
+    from hidescan.batch import Job, map_one, map_read, photos_in
+    from hidescan.config import card_scales
+    from hidescan.options import Words
+
     words = Words(
         thickness, card_scale, tuple(tape or ()), lens, neck, arrow, form, face, species, tuple(inside or ()),
         tuple(outside or ()), tuple(gauge or ()), _table(gauge_file), str(gauge_file), hide,
@@ -165,9 +167,26 @@ def map_(
         written, hide_map = join_photos(found, job, settings)
     elif many.asked or len(found) > 1:
         raise typer.Exit(cli_folder.map_many(photos, found, job, settings, many))
+    elif ahead is not None:
+        written, hide_map = map_read(ahead.result(), found[0].parent, job, settings)
     else:
         written, hide_map = map_one(found[0], job, settings)
     _tell(found[0].stem, hide_map, written, units, json=json)
+
+
+def _read_ahead(photos: list[Path], settings: "Settings") -> "Future[Photo] | None":
+    """Start on a photo that comes alone: it is decoded, and the networks are loaded, beside the imports to come."""
+    if len(photos) != 1 or not photos[0].is_file():
+        return None
+    import gc
+    from concurrent.futures import ThreadPoolExecutor
+
+    from hidescan.networks import load_ahead
+    from hidescan.photo import read_photo
+
+    gc.disable()  # looking for circles among what one photo leaves takes longer than they are worth
+    load_ahead()
+    return ThreadPoolExecutor(1).submit(read_photo, photos[0], settings.photo)
 
 
 def _tell(name: str, hide_map: "HideMap", written: Path, units: Units, *, json: bool) -> None:

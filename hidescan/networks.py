@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 Maps = NDArray[np.float32]
 
+# Memory is kept from picture to picture and grows by what is asked for, not to the next power of two.
+_PROVIDER = ("CPUExecutionProvider", {"arena_extend_strategy": "kSameAsRequested"})
 _LOADING = {"region": threading.Lock(), "fine": threading.Lock()}
 
 # Seen again: an input that changed by less than this counts as it was; what changed is looked at with this much around.
@@ -133,6 +135,9 @@ def _loaded(name: str) -> "onnxruntime.InferenceSession":
     onnxruntime.disable_telemetry_events()
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = cv2.getNumThreads()  # one setting for all: a worker of several takes one thread
-    options.enable_cpu_mem_arena = False  # it would keep the largest picture's memory for good
+    options.add_session_config_entry(
+        "session.intra_op.allow_spinning", "0"
+    )  # a thread that waits would take a core from others
+    options.enable_mem_pattern = False  # planned ahead, the layers of a picture take 50 MB more
     weights = importlib.resources.files("hidescan").joinpath(f"{name}.onnx").read_bytes()
-    return onnxruntime.InferenceSession(weights, options, providers=["CPUExecutionProvider"])
+    return onnxruntime.InferenceSession(weights, options, providers=[_PROVIDER])

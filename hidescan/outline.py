@@ -12,7 +12,7 @@ from hidescan.faults import Fault, find_faults
 from hidescan.geometry import Points
 from hidescan.holes import Hole, find_holes
 from hidescan.problems import NotFound
-from hidescan.region import Hint, find_region
+from hidescan.region import FirstLook, Hint, find_region, first_look
 from hidescan.rim import look_closer, trace
 from hidescan.settings import OutlineSettings
 from hidescan.snap import snapped
@@ -61,6 +61,7 @@ def find_outline(
     settings: OutlineSettings,
     hints: tuple[Hint, ...] = (),
     hide_at: tuple[float, float] | None = None,
+    look: FirstLook | None = None,
 ) -> Outline | NotFound:
     """Find the hide's rim and its through holes.
 
@@ -76,12 +77,14 @@ def find_outline(
         Taps of a person: each is on its side of the rim returned.
     hide_at
         A pixel inside the hide meant, where there are several.
+    look
+        What `first_look` said of this photo with these taps, where that is known already.
 
     Returns
     -------
     The outline; or why there is none: "no-hide", "cut-by-frame", "several-hides".
     """
-    region = find_region(rgb, card_quads_px, settings, hints, hide_at)
+    region = find_region(look or first_look(rgb, settings, hints), card_quads_px, settings, hints, hide_at)
     if isinstance(region, NotFound):
         return region
     detail = look_closer(rgb, region, settings, hints)

@@ -4,6 +4,7 @@ photo -> cards -> plane -> outline -> (cards found lying on the hide: plane agai
 """
 
 from collections.abc import Mapping
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -27,7 +28,7 @@ from hidescan.plane import CardPlace, Plane, solve_plane
 from hidescan.problems import Doubt, NotFound
 from hidescan.quality import photo_doubts
 from hidescan.redrawn import redrawn
-from hidescan.region import Hint
+from hidescan.region import FirstLook, Hint, first_look
 from hidescan.settings import Settings
 from hidescan.species import plausible_size
 
@@ -69,18 +70,25 @@ def find_floor(
 
 def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = None) -> HideMap | NotFound:
     """Map a photo: every stage takes what the ones before it gave, and none touches disk."""
-    floor = find_floor(photo, grey_of(photo.rgb), inputs, known or Known(), settings)
+    with ThreadPoolExecutor(1) as beside:  # cards keep one core busy: another can look for the hide
+        look = beside.submit(first_look, photo.rgb, settings.outline, _hints(inputs))
+        floor = find_floor(photo, grey_of(photo.rgb), inputs, known or Known(), settings)
     if isinstance(floor, NotFound):
         return floor
-    return map_from(photo, floor, find_hide(photo, floor, settings), settings)
+    return map_from(photo, floor, find_hide(photo, floor, settings, look.result()), settings)
 
 
-def find_hide(photo: Photo, floor: Floor, settings: Settings) -> Outline | NotFound:
-    """The hide's outline as the program sees it, a person's taps honoured."""
+def find_hide(photo: Photo, floor: Floor, settings: Settings, look: FirstLook | None = None) -> Outline | NotFound:
+    """The hide's outline as the program sees it, a person's taps honoured; `look` where it was had already."""
     inputs, camera = floor.inputs, floor.plane.camera
-    hints = tuple(Hint(hint.photo_px, hint.inside) for hint in inputs.hints)
     papers_px = [camera.px_from_mm(corners) for corners in papers_mm(floor.plane.places)]
-    return find_outline(photo.rgb, camera, papers_px, settings.outline, hints=hints, hide_at=inputs.hide_at_px)
+    return find_outline(
+        photo.rgb, camera, papers_px, settings.outline, hints=_hints(inputs), hide_at=inputs.hide_at_px, look=look
+    )
+
+
+def _hints(inputs: Inputs) -> tuple[Hint, ...]:
+    return tuple(Hint(hint.photo_px, hint.inside) for hint in inputs.hints)
 
 
 def map_from(photo: Photo, floor: Floor, seen: Outline | NotFound, settings: Settings) -> HideMap | NotFound:

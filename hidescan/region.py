@@ -70,8 +70,21 @@ class Region:
     first_word: Maps
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class FirstLook:
+    """What the network says of a whole photo: probability of hide and of things lying there, (h, w) each.
+
+    `grid` says where their pixels lie in the photo, `small` (h, w, 3) is the photo so reduced.
+    """
+
+    probability: Maps
+    cover: Maps
+    grid: Grid
+    small: NDArray[np.uint8]
+
+
 def find_region(
-    rgb: NDArray[np.uint8],
+    look: FirstLook,
     card_quads_px: list[Points],
     settings: OutlineSettings,
     hints: tuple[Hint, ...],
@@ -81,8 +94,8 @@ def find_region(
 
     Parameters
     ----------
-    rgb
-        (H, W, 3) upright photo.
+    look
+        What `first_look` says of the photo; left as it is.
     card_quads_px
         Sheets of the cards found, (4, 2) each.
     hints
@@ -94,11 +107,11 @@ def find_region(
     -------
     The region; or why there is none: "no-hide", "cut-by-frame", "several-hides".
     """
-    probability, cover, grid, small = _look(rgb, settings, hints)
+    probability, cover, grid = look.probability.copy(), look.cover, look.grid
     on_floor = _settle_cards(probability, grid, card_quads_px, settings)
     first_word = probability.copy()
     if _open_share(probability) > settings.colour_open_share:
-        probability = _ask_colours(probability, cover, small)
+        probability = _ask_colours(probability, cover, look.small)
         _settle_cards(probability, grid, card_quads_px, settings)
     _press_taps(probability, grid, hints, settings.tap_radius_px)
     chosen = _choose(probability, grid, settings, hints, hide_at)
@@ -112,10 +125,8 @@ def find_region(
     return Region(probability, mask, cover, grid, on_floor, first_word)
 
 
-def _look(
-    rgb: NDArray[np.uint8], settings: OutlineSettings, hints: tuple[Hint, ...]
-) -> tuple[Maps, Maps, Grid, NDArray[np.uint8]]:
-    """Probability of hide and of things lying there, in the upright reduced photo; its grid; and that photo."""
+def first_look(rgb: NDArray[np.uint8], settings: OutlineSettings, hints: tuple[Hint, ...] = ()) -> FirstLook:
+    """Look at the whole upright photo, (H, W, 3), reduced, and at a person's taps."""
     import cv2
 
     height, width = rgb.shape[:2]
@@ -135,7 +146,7 @@ def _look(
         views = [found, *(np.flip(_seen(np.flip(picture, axis)), axis) for axis in (1, 2))]
         logits = np.mean([np.log(p / (1 - p)) for p in (np.clip(v, 1e-6, 1 - 1e-6) for v in views)], axis=0)
         found = (1 / (1 + np.exp(-logits))).astype(np.float32)
-    return found[0], found[1], grid, small
+    return FirstLook(found[0], found[1], grid, small)
 
 
 def _seen(picture: Maps) -> Maps:

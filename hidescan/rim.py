@@ -77,10 +77,10 @@ def look_closer(rgb: NDArray[np.uint8], region: Region, settings: OutlineSetting
     slits = _slits(part, coarse, settings)
     coarse[slits] = np.minimum(coarse[slits], settings.slit_probability)
     picture = np.empty((4, h, w), dtype=np.float32)
-    picture[:3] = part.transpose(2, 0, 1) / np.float32(255)
+    np.divide(part.transpose(2, 0, 1), np.float32(255), out=picture[:3])
     picture[3] = coarse
-    hide, hole, *others = run_network("fine", picture)
-    faults = np.stack(others)
+    said = run_network("fine", picture)
+    hide, hole, faults = said[0], said[1], said[2:]
     for hint in hints:  # around a tap the word of the network that saw the tap counts
         x, y = grid.from_photo(np.array([hint.photo_px]))[0]
         reach = settings.tap_reach_px * step.max() / max(grid.step_px)

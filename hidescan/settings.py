@@ -574,7 +574,7 @@ class DrawSettings:
     """Pictures."""
 
     # Readable on a phone, small enough to send.
-    long_side_px: int = 2000
+    long_side_px: int = 1600
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,7 +21,7 @@ from scipy.optimize import minimize
 from hidescan.doubt import rim_measures, smoothed, spread, whole_measures
 from hidescan.faults import FAULTS, find_candidates
 from hidescan.holes import find_gaps, find_holes
-from hidescan.region import find_region
+from hidescan.region import find_region, first_look
 from hidescan.rim import Detail, look_closer, trace
 from hidescan.settings import FaultSettings, OutlineSettings
 
@@ -116,7 +116,7 @@ def main(folder: Path) -> None:
         rim_line = shapely.LinearRing(truth["silhouette_px"])
         if any(rim_line.intersects(shapely.Polygon(q)) for q in quads):
             continue  # a card over the rim hides the truth
-        region = find_region(rgb, quads, settings, (), None)
+        region = find_region(first_look(rgb, settings), quads, settings, (), None)
         if not region:
             print(path.name, region.code)
             continue
