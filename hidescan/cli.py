@@ -190,7 +190,7 @@ def _read_ahead(photos: list[Path], settings: "Settings") -> "Future[Photo] | No
 
 
 def _tell(name: str, hide_map: "HideMap", written: Path, units: Units, *, json: bool) -> None:
-    from hidescan.hidemap import to_json
+    from hidescan.map_json import to_json
     from hidescan.summary import summary_lines
 
     if json:
@@ -344,7 +344,7 @@ def schema() -> None:
     """Print the JSON Schema of the map file."""
     import json
 
-    from hidescan.hidemap import json_schema
+    from hidescan.map_json import json_schema
 
     print(json.dumps(json_schema(), indent=1))
 

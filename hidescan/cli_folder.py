@@ -135,7 +135,7 @@ def _progress(results: "Iterator[Result]", count: int) -> "Iterator[Result]":
 def _said(result: "Result", units: str, many: Many) -> "Line":
     """Say what came of a photo, and give what the summary needs of it."""
     from hidescan.folder.summary import line_of
-    from hidescan.hidemap import to_json
+    from hidescan.map_json import to_json
     from hidescan.summary import area_with_u
 
     made = result.hide_map

@@ -92,7 +92,7 @@ def _offcuts(made: "Placing", name: str, hide_map: "HideMap", settings: object, 
     """Add the maps of a hide's offcuts, and name them in the placing."""
     from dataclasses import replace
 
-    from hidescan.hidemap import to_json
+    from hidescan.map_json import to_json
     from hidescan.settings import Settings
     from hidescan.uses.place_leather import leather_of
     from hidescan.uses.place_offcuts import offcut_map, offcut_regions

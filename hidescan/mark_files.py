@@ -22,7 +22,8 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon, shape
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.geometry import Points, without_crossings
-from hidescan.hidemap import FORMAT, HideMap, MarkKind, MarkStatus, from_json
+from hidescan.hidemap import FORMAT, HideMap, MarkKind, MarkStatus
+from hidescan.map_json import from_json
 from hidescan.marks import on_hide
 from hidescan.other_face import laid_on, marks_of
 from hidescan.problems import BadInput, NotFound, refuse_unknown

@@ -5,7 +5,8 @@ from dataclasses import fields, replace
 from pathlib import Path
 
 from hidescan.files import write_whole
-from hidescan.hidemap import HideMap, Inputs, from_json, to_json
+from hidescan.hidemap import HideMap, Inputs
+from hidescan.map_json import from_json, to_json
 from hidescan.problems import BadInput
 from hidescan.sound import is_file_name
 

@@ -9,7 +9,7 @@ from PIL import Image
 from typer.testing import CliRunner, Result
 
 from hidescan.cli import app
-from hidescan.hidemap import from_json
+from hidescan.map_json import from_json
 from hidescan.problems import BadInput
 
 SAMPLES = Path(__file__).parent.parent / "sample_images"

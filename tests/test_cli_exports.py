@@ -10,7 +10,8 @@ import pytest
 from PIL import Image
 
 from hidescan.cli import main
-from hidescan.hidemap import HideMap, to_json
+from hidescan.hidemap import HideMap
+from hidescan.map_json import to_json
 from tests.samples import rectangle_map
 
 

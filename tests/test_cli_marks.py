@@ -6,7 +6,7 @@ import pytest
 from typer.testing import CliRunner, Result
 
 from hidescan.cli import app
-from hidescan.hidemap import to_json
+from hidescan.map_json import to_json
 from hidescan.problems import BadInput
 from hidescan.store import read_map
 from tests.marked import bare_map, some_marks

@@ -6,7 +6,7 @@ from typer.testing import CliRunner
 
 from hidescan.care import STATES, TANNAGES, cautions, may_be_soaked
 from hidescan.cli import app
-from hidescan.hidemap import to_json
+from hidescan.map_json import to_json
 from hidescan.problems import BadInput
 from hidescan.shelf import words
 from tests.samples import rectangle_map

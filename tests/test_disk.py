@@ -17,7 +17,8 @@ from PIL import Image
 
 from hidescan.cli import main
 from hidescan.files import write_whole
-from hidescan.hidemap import Inputs, to_json
+from hidescan.hidemap import Inputs
+from hidescan.map_json import to_json
 from hidescan.photo import read_photo
 from hidescan.problems import BadInput
 from hidescan.settings import PhotoSettings

@@ -17,7 +17,8 @@ from shapely.geometry import MultiPolygon, Polygon, shape
 
 from hidescan.exports import csv_tables, dxf, geojson, svg
 from hidescan.exports.layers import NAMES, layers
-from hidescan.hidemap import HideMap, from_json, to_json
+from hidescan.hidemap import HideMap
+from hidescan.map_json import from_json, to_json
 from tests.exported import check_rings, invented_map, net_polygon, old_map
 from tests.marked import disc, mark, marked_map, some_marks
 from tests.samples import rectangle_map

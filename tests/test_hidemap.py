@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from hidescan.hidemap import GaugeInput, HintInput, Inputs, TapeInput, as_saved, from_json, json_schema, to_json
+from hidescan.hidemap import GaugeInput, HintInput, Inputs, TapeInput
+from hidescan.map_json import as_saved, from_json, json_schema, to_json
 from hidescan.problems import BadInput
 from tests.samples import rectangle_map
 

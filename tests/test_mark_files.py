@@ -9,7 +9,7 @@ from shapely.geometry import Polygon, box, mapping
 
 from hidescan.corrected import with_words
 from hidescan.exports import csv_tables, geojson
-from hidescan.hidemap import to_json
+from hidescan.map_json import to_json
 from hidescan.mark_files import given_marks
 from hidescan.problems import BadInput
 from hidescan.same_marks import with_given

@@ -9,7 +9,8 @@ import pytest
 
 from hidescan import sheet, sheet_compare
 from hidescan.cli import main
-from hidescan.hidemap import HideMap, PolygonGeometry, WarningEntry, to_json
+from hidescan.hidemap import HideMap, PolygonGeometry, WarningEntry
+from hidescan.map_json import to_json
 from hidescan.marked_area import compared, marked_area
 from hidescan.problems import BadInput
 from tests.exported import old_map

@@ -10,7 +10,8 @@ from pathlib import Path
 import pytest
 from shapely.geometry import box
 
-from hidescan.hidemap import Inputs, PolygonGeometry, to_json
+from hidescan.hidemap import Inputs, PolygonGeometry
+from hidescan.map_json import to_json
 from hidescan.problems import BadInput
 from hidescan.shelf import database, exporting, register
 from hidescan.shelf.facts import Facts

@@ -1,4 +1,4 @@
-"""Refit the shape models of hidescan/settings.py on generated outlines: axis choice, neck end, form.
+"""Refit the shape models of hidescan/settings/shape.py on generated outlines: axis choice, neck end, form.
 
 Run from the project's root:  python -m calibration.shape.fit_shape [--count 1500] [--workers 2]
 It prints the fields to put into SymmetrySettings, ShapeSettings.axis_weights, EndSettings and FormSettings.

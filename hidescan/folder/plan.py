@@ -10,8 +10,9 @@ from hidescan import __version__
 from hidescan.batch import PICTURES, Job, lenses_for, picture_of
 from hidescan.folder.settings import FolderSettings
 from hidescan.folder.work import Failed, Task
-from hidescan.hidemap import HideMap, ProgramInfo, as_saved
+from hidescan.hidemap import HideMap, ProgramInfo
 from hidescan.lens import with_known_print
+from hidescan.map_json import as_saved
 from hidescan.problems import BadInput
 from hidescan.settings import Settings, settings_as_saved
 from hidescan.store import earlier_map, map_path, merged

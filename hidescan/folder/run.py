@@ -9,7 +9,8 @@ from hidescan.batch import keep
 from hidescan.files import clear_abandoned
 from hidescan.folder.plan import DoneBefore, Order, plans
 from hidescan.folder.work import Failed, Mapped, Task
-from hidescan.hidemap import HideMap, to_json
+from hidescan.hidemap import HideMap
+from hidescan.map_json import to_json
 from hidescan.problems import BadInput
 
 Engine = Callable[[Iterable[Task]], Iterable[tuple[Task, Mapped | Failed]]]

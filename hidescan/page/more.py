@@ -13,10 +13,11 @@ import numpy as np
 
 from hidescan.batch import known_for
 from hidescan.config import card_scales
-from hidescan.hidemap import HideMap, Inputs, to_json
+from hidescan.hidemap import HideMap, Inputs
 from hidescan.join.coverage import Coverage, unseen
 from hidescan.join.joined import Look, coverage_of, look_at, map_joined
 from hidescan.join.settings import JoinSettings
+from hidescan.map_json import to_json
 from hidescan.page import works
 from hidescan.page.bench import Bench, Files, Subject
 from hidescan.page.cover_picture import cover_picture

@@ -19,7 +19,7 @@ from shapely.geometry import Polygon
 
 from hidescan.exports import dxf, pdf_full, svg
 from hidescan.files import write_whole
-from hidescan.hidemap import to_json
+from hidescan.map_json import to_json
 from hidescan.page.bench import Bench, Files, PieceTable, Subject, found_map
 from hidescan.page.settings import PageSettings
 from hidescan.page.works import harmless_name

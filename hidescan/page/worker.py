@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from hidescan.exports.formats import contents, file_names
-from hidescan.hidemap import to_json
+from hidescan.map_json import to_json
 from hidescan.page import more, pieces
 from hidescan.page.bench import Bench, Files, Subject, found_map, seen_map, warm_photo, write_picture
 from hidescan.page.settings import PageSettings

@@ -9,7 +9,8 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.clear import clear_leather
-from hidescan.hidemap import HideMap, from_json
+from hidescan.hidemap import HideMap
+from hidescan.map_json import from_json
 from hidescan.settings import Settings
 from hidescan.shelf import figures
 from hidescan.shelf.hides import FIGURES, readings_of

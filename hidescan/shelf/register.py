@@ -9,7 +9,8 @@ from datetime import UTC, date, datetime
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.hidemap import HideMap, Inputs, from_json
+from hidescan.hidemap import HideMap, Inputs
+from hidescan.map_json import from_json
 from hidescan.problems import BadInput
 from hidescan.shelf.database import writing
 from hidescan.shelf.deriving import derive

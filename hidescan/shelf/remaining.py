@@ -7,7 +7,8 @@ from dataclasses import replace
 import shapely
 from shapely.geometry import Polygon
 
-from hidescan.hidemap import HideMap, MarkEntry, PolygonGeometry, Ring, from_json
+from hidescan.hidemap import HideMap, MarkEntry, PolygonGeometry, Ring
+from hidescan.map_json import from_json
 from hidescan.shelf.deriving import placed_cuts
 
 

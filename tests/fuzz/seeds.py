@@ -10,7 +10,14 @@ from PIL.ExifTags import IFD, Base
 
 from hidescan.exports.formats import contents
 from hidescan.grading import shipped_grades
-from hidescan.hidemap import GaugeInput, HideMap, HintInput, Inputs, TapeInput, to_json
+from hidescan.hidemap import (
+    GaugeInput,
+    HideMap,
+    HintInput,
+    Inputs,
+    TapeInput,
+)
+from hidescan.map_json import to_json
 from hidescan.uses.advise import shipped
 from tests.fuzz.targets import BETWEEN
 from tests.samples import rectangle_map

@@ -10,8 +10,8 @@ from typing import Any
 
 from hidescan.exports.formats import contents
 from hidescan.grading import read_grades
-from hidescan.hidemap import from_json, to_json
 from hidescan.lens_file import read_profile
+from hidescan.map_json import from_json, to_json
 from hidescan.mark_files import given_marks
 from hidescan.marks_report import marks_lines
 from hidescan.options import gauge_table

@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from hidescan.hidemap import from_json, to_json
+from hidescan.map_json import from_json, to_json
 from hidescan.problems import BadInput
 from tests.fuzz.seeds import RULES, SVG, seeds
 from tests.fuzz.targets import BETWEEN, TARGETS, one

@@ -13,7 +13,8 @@ import numpy as np
 import pytest
 from shapely.geometry import Polygon
 
-from hidescan.hidemap import HideMap, from_json
+from hidescan.hidemap import HideMap
+from hidescan.map_json import from_json
 from hidescan.photo import read_photo
 from hidescan.pipeline import run
 from hidescan.settings import Settings

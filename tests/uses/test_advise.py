@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 from hidescan.cli import main
-from hidescan.hidemap import Inputs, to_json
+from hidescan.hidemap import Inputs
+from hidescan.map_json import to_json
 from hidescan.problems import BadInput
 from hidescan.shelf.database import open_shelf
 from hidescan.shelf.register import shelve_map

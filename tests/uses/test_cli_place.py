@@ -13,7 +13,8 @@ from typer.testing import CliRunner
 
 from hidescan.batch import Job, edit_one
 from hidescan.cli import app
-from hidescan.hidemap import Inputs, to_json
+from hidescan.hidemap import Inputs
+from hidescan.map_json import to_json
 from hidescan.problems import BadInput
 from hidescan.settings import Settings
 from hidescan.store import read_map

@@ -11,7 +11,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from hidescan.cli import main
-from hidescan.hidemap import HideMap, to_json
+from hidescan.hidemap import HideMap
+from hidescan.map_json import to_json
 from hidescan.marked_area import marked_area
 from hidescan.problems import BadInput
 from hidescan.uses import placing as placing_file

@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 from shapely.geometry import box
 
-from hidescan.hidemap import BackLineEntry, to_json
+from hidescan.hidemap import BackLineEntry
+from hidescan.map_json import to_json
 from hidescan.shelf import database, register
 from hidescan.shelf.facts import Facts
 from hidescan.shelf.finding import Criteria, find

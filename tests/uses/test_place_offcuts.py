@@ -7,7 +7,8 @@ import pytest
 from shapely.geometry import Polygon
 
 from hidescan.exports.layers import layers
-from hidescan.hidemap import OFFCUT, from_json, to_json
+from hidescan.hidemap import OFFCUT
+from hidescan.map_json import from_json, to_json
 from hidescan.settings import Settings
 from hidescan.uses.place_leather import leather_of
 from hidescan.uses.place_offcuts import offcut_map, offcut_regions

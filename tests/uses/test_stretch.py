@@ -21,8 +21,8 @@ from hidescan.hidemap import (
     OutlineEntry,
     PolygonGeometry,
     ZoneEntry,
-    to_json,
 )
+from hidescan.map_json import to_json
 from hidescan.uses.settings import DotSettings, StretchSettings
 from hidescan.uses.stretch import ACROSS, ALONG, Mapped, crept_back, gain
 from hidescan.uses.stretch_dots import find_dots

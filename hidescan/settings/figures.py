@@ -1,0 +1,94 @@
+"""Figures and pictures."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class MeasureSettings:
+    """Areas, lengths and their uncertainty."""
+
+    # Leather nobody measured: garment and upholstery leather 0.5-1.2 mm, deer 1.2-1.4, cattle 2-5 (trade sources).
+    typical_thickness_mm: float = 2.0
+    typical_thickness_u_mm: float = 1.0
+    # A given thickness holds where it was gauged; over one hide it varies by a good tenth.
+    given_thickness_u_share: float = 0.15
+    # A hide laid flat by hand: parts of the rim touch the floor, others stand up to some 4 mm (8 on a stiff hide);
+    # the mean is what counts for the area (a judgement; nobody seems to have published figures).
+    lift_mm: float = 1.9
+    lift_u_mm: float = 1.3
+    # From this tilt on the lift's uncertainty is raised by tan(tilt) / tan(this): a hide seen from low down shows its
+    # humps instead of its rim.
+    lift_steep_deg: float = 30.0
+    # Neighbouring stretches of rim are off alike over about the width of the strip that they were found in.
+    rim_correlation_mm: float = 15.0
+    # Points of the rim that derivatives are taken on.
+    derivative_points: int = 600
+    # Share of the rim's uncertainty that is the same all round: a wider blur or a shadow pulls every edge one way.
+    rim_common_share: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class UsableSettings:
+    """Usable area."""
+
+    # Leather next to a hole or a cut is stretched and may tear on: leave 5 mm; beside other marks 3 mm (a choice).
+    hole_margin_mm: float = 5.0
+    other_margin_mm: float = 3.0
+    # Growth marks are part of the skin; most makers cut over them.
+    count_wrinkles: bool = False
+    # Where a mark ends, one standard deviation: the edge of a hole or a cut is as sharp as the rim; a stain, a scratch
+    # or a brand fades out, and two people draw it some millimetres apart (a judgement).
+    edge_u_mm: float = 0.7
+    soft_edge_u_mm: float = 2.5
+    # As for the rim: stretches that are off alike, and the share that all outlines are off together.
+    outline_correlation_mm: float = 15.0
+    outline_common_share: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class ClearSettings:
+    """Largest clear rectangle and circle."""
+
+    # Cells along the longer side of the hide: 7 mm on a deer hide, searched in a few hundredths of a second.
+    cells: int = 200
+    # How far the circle's radius may be from the largest.
+    circle_tolerance_mm: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class OtherFaceSettings:
+    """Laying the outline of the other face on a map's."""
+
+    # Distance of the rim's points that are fitted, and of those they are fitted to.
+    step_mm: float = 8.0
+    target_step_mm: float = 2.0
+    # Share of the rim that each step believes: a leg that lies otherwise must not pull.
+    kept_share: float = 0.8
+    most_rounds: int = 60
+    converged_mm: float = 0.05
+    # Intersection over union below which the outlines are not those of one hide: on invented hides, one laid out again
+    # with its rim 4 to 10 mm off shares 0.94 to 0.99, two of one species brought to one size at most 0.82.
+    least_shared: float = 0.92
+
+
+@dataclass(frozen=True, slots=True)
+class DrawSettings:
+    """Pictures."""
+
+    # Readable on a phone, small enough to send.
+    long_side_px: int = 1600
+
+
+@dataclass(frozen=True, slots=True)
+class MarksPictureSettings:
+    """The picture of the marks."""
+
+    # Long side of the hide: on a phone's screen, 1000 px wide or so, all of it is seen.
+    hide_px: int = 900
+    # Letters of a phone's 4 mm when the picture fills its width.
+    letter_px: float = 28.0
+    line_px: int = 3
+    # Room for the list's two columns.
+    least_width_px: int = 980
+    # More numbers than this nobody reads; the smaller marks are drawn without.
+    most_marks: int = 40
