@@ -1,13 +1,13 @@
 """Map photos on disk: read, map, draw, keep. One photo's failure is a value, so that the others go on."""
 
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
 
+from hidescan.beside import begun
 from hidescan.corrected import with_words
 from hidescan.draw import for_pictures, map_picture, zones_picture
 from hidescan.files import write_whole
@@ -197,13 +197,12 @@ def make(photo: Photo, inputs: Inputs, old: HideMap | None, known: Known, units:
 def pictures_of(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings: Settings) -> dict[str, bytes]:
     """The pictures that stand beside a map, by kind, PNG."""
     small = for_pictures(rgb, settings.draw)
-    with ThreadPoolExecutor() as pool:  # most of the time goes into OpenCV and Pillow, which let others work
-        drawn = {
-            "map": pool.submit(map_picture, small, hide_map, units, settings.draw),
-            "zones": pool.submit(zones_picture, small, hide_map, units, settings.draw),
-            "marks": pool.submit(marks_picture, rgb, hide_map, units, settings.marks_picture),
-        }
-    return {kind: picture.result() for kind, picture in drawn.items()}
+    drawn = {  # most of the time goes into OpenCV's PNG, which lets others work
+        "map": begun(map_picture, small, hide_map, units, settings.draw),
+        "zones": begun(zones_picture, small, hide_map, units, settings.draw),
+        "marks": begun(marks_picture, rgb, hide_map, units, settings.marks_picture),
+    }
+    return {kind: picture() for kind, picture in drawn.items()}
 
 
 def keep(target: Path, hide_map: HideMap, pictures: Mapping[str, bytes], *, fresh: bool) -> HideMap:

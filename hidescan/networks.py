@@ -135,9 +135,8 @@ def _loaded(name: str) -> "onnxruntime.InferenceSession":
     onnxruntime.disable_telemetry_events()
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = cv2.getNumThreads()  # one setting for all: a worker of several takes one thread
-    options.add_session_config_entry(
-        "session.intra_op.allow_spinning", "0"
-    )  # a thread that waits would take a core from others
+    # a thread that waits for its turn would take a core from others
+    options.add_session_config_entry("session.intra_op.allow_spinning", "0")
     options.enable_mem_pattern = False  # planned ahead, the layers of a picture take 50 MB more
     weights = importlib.resources.files("hidescan").joinpath(f"{name}.onnx").read_bytes()
     return onnxruntime.InferenceSession(weights, options, providers=[_PROVIDER])

@@ -1,11 +1,11 @@
 """The hide against the floor: its visible rim to a fraction of a pixel, through holes, and how sure all that is."""
 
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from hidescan.beside import begun
 from hidescan.camera import Camera
 from hidescan.doubt import open_area_u, rim_confidence, rim_measures, spread, whole_confidence
 from hidescan.faults import Fault, find_faults
@@ -93,15 +93,14 @@ def find_outline(
         return NotFound("no-hide", "No hide was found in the photo.", "Point at it with --inside X,Y.")
     scale = None if camera is None else float(camera.mm_per_px(rim.ring_px.mean(axis=0)[None])[0])
     near_px = settings.near_mm / scale if scale else settings.near_px * float(np.mean(detail.grid.step_px))
-    with ThreadPoolExecutor(1) as beside:  # holes and rim do not need each other
-        found_holes = beside.submit(find_holes, detail, rim.ring_px, scale, settings)
-        u_px = spread(rim, settings)
-        confidence = rim_confidence(rim_measures(rim, region, detail, near_px), settings)
-        confidence[_near_edge(rim.ring_px, rgb.shape)] = 0.0
-        ring_px, u_px = snapped(rgb, rim.ring_px, u_px, float(np.mean(detail.grid.step_px)), settings.snap)
+    found_holes = begun(find_holes, detail, rim.ring_px, scale, settings)  # holes and rim do not need each other
+    u_px = spread(rim, settings)
+    confidence = rim_confidence(rim_measures(rim, region, detail, near_px), settings)
+    confidence[_near_edge(rim.ring_px, rgb.shape)] = 0.0
+    ring_px, u_px = snapped(rgb, rim.ring_px, u_px, float(np.mean(detail.grid.step_px)), settings.snap)
     if not _taps_kept(ring_px, hints):
         ring_px = rim.ring_px
-    holes = found_holes.result()
+    holes = found_holes()
     return Outline(
         ring_px,
         u_px,

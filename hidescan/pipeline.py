@@ -4,7 +4,6 @@ photo -> cards -> plane -> outline -> (cards found lying on the hide: plane agai
 """
 
 from collections.abc import Mapping
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 
 import numpy as np
@@ -13,6 +12,7 @@ from numpy.typing import NDArray
 from hidescan.adjustment import Prior, Priors, Tape, from_board
 from hidescan.assemble import assemble, photo_info
 from hidescan.backline import Shape, drawn_back_line, find_shape
+from hidescan.beside import begun
 from hidescan.card import CardSearch, find_cards, is_inverted, paper_corners_mm
 from hidescan.geometry import Points, rotation_2d, without_crossings
 from hidescan.heights import Heights, plan_view
@@ -70,12 +70,11 @@ def find_floor(
 
 def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = None) -> HideMap | NotFound:
     """Map a photo: every stage takes what the ones before it gave, and none touches disk."""
-    with ThreadPoolExecutor(1) as beside:  # cards keep one core busy: another can look for the hide
-        look = beside.submit(first_look, photo.rgb, settings.outline, _hints(inputs))
-        floor = find_floor(photo, grey_of(photo.rgb), inputs, known or Known(), settings)
+    look = begun(first_look, photo.rgb, settings.outline, _hints(inputs))  # cards keep one core busy
+    floor = find_floor(photo, grey_of(photo.rgb), inputs, known or Known(), settings)
     if isinstance(floor, NotFound):
         return floor
-    return map_from(photo, floor, find_hide(photo, floor, settings, look.result()), settings)
+    return map_from(photo, floor, find_hide(photo, floor, settings, look()), settings)
 
 
 def find_hide(photo: Photo, floor: Floor, settings: Settings, look: FirstLook | None = None) -> Outline | NotFound:

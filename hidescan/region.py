@@ -202,8 +202,8 @@ def _ask_colours(probability: Maps, cover: Maps, small: NDArray[np.uint8]) -> Ma
     seeds = np.where(p > 0.97, cv2.GC_FGD, np.where(p < 0.03, cv2.GC_BGD, guess)).astype(np.uint8)
     if (p > 0.97).sum() < 50 or (p < 0.03).sum() < 50:
         return probability
-    reduced = cv2.resize(small, half, interpolation=cv2.INTER_AREA)
-    picture = np.asarray(cv2.cvtColor(reduced, cv2.COLOR_RGB2LAB), dtype=np.uint8)
+    halved = cv2.resize(small, half, interpolation=cv2.INTER_AREA)
+    picture = np.asarray(cv2.cvtColor(halved, cv2.COLOR_RGB2LAB), dtype=np.uint8)
     things = cv2.dilate((cv2.resize(cover, half, interpolation=cv2.INTER_AREA) > 0.3).astype(np.uint8), np.ones((5, 5)))
     floor = (p < 0.03) & (things == 0)
     if floor.any():

@@ -23,7 +23,7 @@ from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.seen_marks import SeenMark, merged_marks
 from hidescan.join.settings import JoinSettings
 from hidescan.marks import EDGES, FoundMark, found_marks
-from hidescan.opencv5 import grey_of
+from hidescan.opencv5 import grey_of, reduced
 from hidescan.outline import Outline, stretches
 from hidescan.photo import Photo
 from hidescan.pipeline import (
@@ -60,8 +60,6 @@ class Look:
 
 def look_at(photo: Photo, inputs: Inputs, known: Known, settings: Settings) -> Look | NotFound:
     """Look at one photo: its cards, its camera, and what it shows of the hide, which its frame may cut."""
-    import cv2
-
     floor = find_floor(photo, grey_of(photo.rgb), inputs, known, settings)
     if isinstance(floor, NotFound):
         return floor
@@ -75,8 +73,7 @@ def look_at(photo: Photo, inputs: Inputs, known: Known, settings: Settings) -> L
             return again
         floor = replace(floor, plane=again)
     scale = min(1.0, settings.draw.long_side_px / max(photo.size_px))
-    size = (round(photo.width_px * scale), round(photo.height_px * scale))
-    small = np.asarray(cv2.resize(photo.rgb, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    small = reduced(photo.rgb, (round(photo.width_px * scale), round(photo.height_px * scale)))
     lens = f"{photo.camera} {photo.focal_mm} {photo.focal_35mm} {max(photo.size_px)}x{min(photo.size_px)}"
     return Look(photo_info(photo), floor, outline, small, lens)
 
