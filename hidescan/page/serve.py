@@ -75,6 +75,7 @@ def _listening(address: str, port: int) -> socket.socket:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((address, wanted))
+            listener.listen()  # at once: a browser may come before the server runs, another program for the port
         except OSError:
             listener.close()
             continue
