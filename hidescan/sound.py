@@ -77,7 +77,7 @@ def _rings(hide_map: "HideMap") -> Iterator[str]:
     ]
     for what, geometry in areas:
         parts = _parts(geometry)
-        if not parts:
+        if not parts or not all(ring for rings in parts for ring in rings):
             yield f"{what}.hide_mm is no ring"
         for rings in parts:
             try:

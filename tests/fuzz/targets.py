@@ -1,5 +1,6 @@
 """Readers of files from elsewhere, one a target: any bytes give a value or one clear line, never another exception."""
 
+import copy
 import json
 import random
 import tempfile
@@ -134,11 +135,11 @@ def with_odd_value(data: bytes, seed: int) -> bytes | None:
         if what < 0.1:
             del holder[key]
         elif what < 0.2 and isinstance(holder, list):
-            holder.insert(key, holder[key])
+            holder.insert(key, copy.deepcopy(holder[key]))
         elif what < 0.4 and isinstance(holder[key], int | float) and not isinstance(holder[key], bool):
             holder[key] = min(max(holder[key], -1e300), 1e300) * rng.choice((-1, 0, 1e-12, 1e12, 0.5))
         else:
-            holder[key] = rng.choice(ODD)
+            holder[key] = copy.deepcopy(rng.choice(ODD))
     return json.dumps(plain).encode()
 
 
