@@ -123,7 +123,7 @@ def _from_features(plain: dict[str, Any], name: str, hide_map: HideMap) -> Itera
             in_px = frame == "photo_px"
             mirrored = -1.0 if plain.get("mirrored") is True and not in_px else 1.0
             geometry = _mapped(geometry, lambda p, px=in_px, m=mirrored: _in_hide_frame(p * (m, 1.0), px, hide_map))
-        except (KeyError, TypeError, ValueError, AttributeError, OverflowError, ShapelyError) as error:
+        except (LookupError, TypeError, ValueError, AttributeError, OverflowError, ShapelyError) as error:
             raise BadInput(f"{where}: has no geometry that can be read.") from error
         yield from _marks(geometry, properties, where, hide_map)
 
