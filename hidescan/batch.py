@@ -21,7 +21,7 @@ from hidescan.pipeline import Known, run
 from hidescan.problems import BadInput, NotFound
 from hidescan.same_marks import carried_over, with_given
 from hidescan.settings import Settings
-from hidescan.store import earlier_map, map_path, merged, read_map, save_map
+from hidescan.store import earlier_map, map_path, merged, read_map, save_map, standing
 
 # What can be said of an offcut without its photo.
 _WORDS = ("species", "tannage", "state", "conditioning", "face")
@@ -101,9 +101,10 @@ def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
 def map_read(photo: Photo, beside: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
     """As `map_one`, for a photo that was read already and lies in the folder `beside`."""
     target = map_path(job.folder or beside, photo.file)
+    seen = standing(target)
     earlier = earlier_map(target, photo.sha256, force=job.force)
     old = None if job.fresh else earlier
-    return target, _map_and_keep(photo, target, old, job, settings)
+    return target, _map_and_keep(photo, target, old, seen, job, settings)
 
 
 def edit_one(
@@ -123,16 +124,17 @@ def edit_one(
     BadInput
         The map, its photo or a file to merge cannot be used, or a mark named does not exist.
     """
-    old = read_map(path)
+    seen, old = standing(path), read_map(path)
     if any(warning.code == OFFCUT for warning in old.warnings):
-        return _edit_offcut(path, old, job, with_marks_given(old, path.name, words, merge, settings))
+        return _edit_offcut(path, old, seen, job, with_marks_given(old, path.name, words, merge, settings))
     photo = read_photo(photo_path, settings.photo)
     if photo.sha256 != old.photo.sha256:
         raise BadInput(f"{photo_path}: is not the photo of {path.name} (its content differs). Give the right one.")
-    return _map_and_keep(photo, path, with_marks_given(old, path.name, words, merge, settings), job, settings)
+    old = with_marks_given(old, path.name, words, merge, settings)
+    return _map_and_keep(photo, path, old, seen, job, settings)
 
 
-def _edit_offcut(path: Path, old: HideMap, job: Job, with_marks: HideMap) -> HideMap:
+def _edit_offcut(path: Path, old: HideMap, seen: str, job: Job, with_marks: HideMap) -> HideMap:
     """Keep what a person says of an offcut; its photo shows the whole hide, so it is not mapped again."""
     inputs = merged(old.inputs, job.inputs)
     words = {name: getattr(inputs, name) for name in _WORDS}
@@ -141,7 +143,7 @@ def _edit_offcut(path: Path, old: HideMap, job: Job, with_marks: HideMap) -> Hid
             f"{path.name}: is an offcut, planned and not measured: only {', '.join(_WORDS)} and marks can be given."
             " Map it once it is cut."
         )
-    return save_map(path, replace(with_marks, inputs=inputs))
+    return save_map(path, replace(with_marks, inputs=inputs), seen=seen)
 
 
 def with_marks_given(
@@ -165,10 +167,10 @@ def with_marks_given(
     return old
 
 
-def _map_and_keep(photo: Photo, target: Path, old: HideMap | None, job: Job, settings: Settings) -> HideMap:
+def _map_and_keep(photo: Photo, target: Path, old: HideMap | None, seen: str, job: Job, settings: Settings) -> HideMap:
     inputs = job.inputs if old is None else merged(old.inputs, job.inputs)
     made = make(photo, inputs, old, known_for(photo, inputs, job.card_scales), job.units, settings)
-    return keep(target, made.hide_map, made.pictures, fresh=job.fresh)
+    return keep(target, made.hide_map, made.pictures, fresh=job.fresh, seen=seen)
 
 
 def make(photo: Photo, inputs: Inputs, old: HideMap | None, known: Known, units: str, settings: Settings) -> Made:
@@ -205,9 +207,9 @@ def pictures_of(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings:
     return {kind: picture() for kind, picture in drawn.items()}
 
 
-def keep(target: Path, hide_map: HideMap, pictures: Mapping[str, bytes], *, fresh: bool) -> HideMap:
-    """Write a map and its pictures; gives the map with its revision."""
-    kept = save_map(target, hide_map, fresh=fresh)
+def keep(target: Path, hide_map: HideMap, pictures: Mapping[str, bytes], *, fresh: bool, seen: str) -> HideMap:
+    """Write a map and its pictures where `seen` stood (`store.standing`); gives the map with its revision."""
+    kept = save_map(target, hide_map, fresh=fresh, seen=seen)
     for kind, picture in pictures.items():
         write_whole(picture_of(target, kind), picture)
     return kept

@@ -3,7 +3,10 @@
 import glob
 import os
 import re
+import sys
 import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from hidescan.problems import BadInput
@@ -48,6 +51,33 @@ def clear_abandoned(folder: Path, name: str = "") -> None:
     for path in folder.glob(f".{glob.escape(name)}*.part"):
         if (match := _PART.fullmatch(path.name)) and not _is_running(int(match[1])):
             path.unlink(missing_ok=True)
+
+
+@contextmanager
+def alone_in(folder: Path) -> Iterator[None]:
+    """While this lasts no other program is in here with the same folder: what is read stays as it is till written.
+
+    The folder itself is locked (flock), which leaves no file behind and ends with the process. Where there is no such
+    lock (Windows, some network disks) it only makes the folder; what is between reading and writing is then short.
+    """
+    with suppress(OSError):  # writing says what is wrong with the folder
+        folder.mkdir(parents=True, exist_ok=True)
+    if sys.platform == "win32":
+        yield
+        return
+    import fcntl
+
+    try:
+        handle = os.open(folder, os.O_RDONLY)
+    except OSError:
+        yield
+        return
+    try:
+        with suppress(OSError):
+            fcntl.flock(handle, fcntl.LOCK_EX)
+        yield
+    finally:
+        os.close(handle)
 
 
 def _is_running(pid: int) -> bool:

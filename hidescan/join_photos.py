@@ -12,7 +12,7 @@ from hidescan.photo import read_photo
 from hidescan.problems import BadInput, NotFound
 from hidescan.same_marks import carried_over
 from hidescan.settings import Settings
-from hidescan.store import earlier_map, map_path, merged, read_map
+from hidescan.store import earlier_map, map_path, merged, read_map, standing
 
 
 def join_photos(paths: list[Path], job: Job, settings: Settings) -> tuple[Path, HideMap]:
@@ -27,12 +27,13 @@ def join_photos(paths: list[Path], job: Job, settings: Settings) -> tuple[Path, 
         raise BadInput("--join: give two or more photos of one hide.")
     looks = _looks(paths, job.inputs, job, settings)
     target = map_path(job.folder or paths[0].parent, looks[0].info.file)
+    seen = standing(target)
     old = earlier_map(target, looks[0].info.sha256, force=job.force)
     if old is not None and not job.force and [p.sha256 for p in old.photos] != [look.info.sha256 for look in looks]:
         raise BadInput(f"{target}: was made from other photos. Choose another folder with -o, or --force.")
     if old is not None and not job.fresh and (inputs := merged(old.inputs, job.inputs)) != job.inputs:
-        return target, _join_and_keep(_looks(paths, inputs, job, settings), target, old, job, settings)
-    return target, _join_and_keep(looks, target, None if job.fresh else old, job, settings)
+        return target, _join_and_keep(_looks(paths, inputs, job, settings), target, old, seen, job, settings)
+    return target, _join_and_keep(looks, target, None if job.fresh else old, seen, job, settings)
 
 
 def edit_joined(path: Path, job: Job, words: Mapping[str, str], settings: Settings, merge: Sequence[Path]) -> HideMap:
@@ -48,12 +49,13 @@ def edit_joined(path: Path, job: Job, words: Mapping[str, str], settings: Settin
     BadInput
         The map, a photo or a file to merge cannot be used, or a mark named does not exist.
     """
+    seen = standing(path)
     old = with_marks_given(read_map(path), path.name, words, merge, settings)
     looks = _looks([path.parent / view.file for view in old.photos], merged(old.inputs, job.inputs), job, settings)
     for view, look in zip(old.photos, looks, strict=True):
         if look.info.sha256 != view.sha256:
             raise BadInput(f"{view.file}: is not the photo of {path.name} (its content differs). Give the right one.")
-    return _join_and_keep(looks, path, old, job, settings)
+    return _join_and_keep(looks, path, old, seen, job, settings)
 
 
 def _looks(paths: list[Path], inputs: Inputs, job: Job, settings: Settings) -> tuple[Look, ...]:
@@ -74,11 +76,13 @@ def _look(path: Path, before: list[Look], inputs: Inputs, job: Job, settings: Se
     return look
 
 
-def _join_and_keep(looks: tuple[Look, ...], target: Path, old: HideMap | None, job: Job, settings: Settings) -> HideMap:
+def _join_and_keep(
+    looks: tuple[Look, ...], target: Path, old: HideMap | None, seen: str, job: Job, settings: Settings
+) -> HideMap:
     hide_map = map_joined(looks, settings, JoinSettings())
     if isinstance(hide_map, NotFound):
         raise BadInput(f"{target.name.removesuffix('.hide.json')}: {hide_map}")
     if old is not None:
         hide_map = carried_over(old, hide_map, settings)
     over, rgb = from_above(hide_map, (look.small for look in looks), settings.draw.long_side_px**2)
-    return keep(target, hide_map, pictures_of(rgb, over, job.units, settings), fresh=job.fresh)
+    return keep(target, hide_map, pictures_of(rgb, over, job.units, settings), fresh=job.fresh, seen=seen)

@@ -4,7 +4,7 @@ import hashlib
 from dataclasses import fields, replace
 from pathlib import Path
 
-from hidescan.files import write_whole
+from hidescan.files import alone_in, write_whole
 from hidescan.hidemap import HideMap, Inputs
 from hidescan.map_json import from_json, to_json
 from hidescan.problems import BadInput
@@ -81,26 +81,56 @@ def merged(old: Inputs, given: Inputs) -> Inputs:
     return replace(old, **said)
 
 
-def save_map(path: Path, hide_map: HideMap, *, fresh: bool = False, keep_old: bool = False) -> HideMap:
+def standing(path: Path) -> str:
+    """What stands at a map's place, as `save_map` is told of it: the SHA-256 of the file, or "" where there is none."""
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return ""  # who reads it says why
+
+
+def save_map(
+    path: Path, hide_map: HideMap, *, fresh: bool = False, keep_old: bool = False, seen: str | None = None
+) -> HideMap:
     """Keep a map; what a person had given in the one before it is never lost.
 
     A map that holds nothing from a person is written over, unless it must be kept (`keep_old`: a person kept it). One
     that does becomes an older revision, unless the new map says the same.
 
+    Parameters
+    ----------
+    seen
+        What stood there (`standing`) when the map was made: only that is taken the place of. None: whatever it is.
+
     Returns
     -------
     The map as written, with its revision.
+
+    Raises
+    ------
+    BadInput
+        Another program changed the map since; nothing is written then. Or it cannot be written.
     """
-    if path.exists() and not fresh:
-        data = path.read_bytes()
-        old = from_json(data, str(path))
-        as_old = replace(hide_map, revision=old.revision, parent_sha256=old.parent_sha256)
-        if to_json(as_old) == data:
-            return as_old
-        if old.photo.sha256 == hide_map.photo.sha256 and (keep_old or _from_a_person(old)):
-            write_whole(path.with_suffix("") / f"{old.revision}.json", data)
-            hide_map = replace(hide_map, revision=old.revision + 1, parent_sha256=hashlib.sha256(data).hexdigest())
-    write_whole(path, to_json(hide_map))
+    with alone_in(path.parent):
+        if path.exists() and not fresh:
+            data = path.read_bytes()
+            digest = hashlib.sha256(data).hexdigest()
+            try:
+                old = from_json(data, str(path))
+            except BadInput:
+                if seen != digest:
+                    raise
+                write_whole(path, to_json(hide_map))  # it was seen that this is no map, and forced
+                return hide_map
+            as_old = replace(hide_map, revision=old.revision, parent_sha256=old.parent_sha256)
+            if to_json(as_old) == data:
+                return as_old
+            if seen not in (None, digest):
+                raise BadInput(f"{path}: was changed by another program meanwhile. Do this once more.")
+            if old.photo.sha256 == hide_map.photo.sha256 and (keep_old or _from_a_person(old)):
+                write_whole(path.with_suffix("") / f"{old.revision}.json", data)
+                hide_map = replace(hide_map, revision=old.revision + 1, parent_sha256=digest)
+        write_whole(path, to_json(hide_map))
     return hide_map
 
 

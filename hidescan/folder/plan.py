@@ -15,7 +15,7 @@ from hidescan.lens import with_known_print
 from hidescan.map_json import as_saved
 from hidescan.problems import BadInput
 from hidescan.settings import Settings, settings_as_saved
-from hidescan.store import earlier_map, map_path, merged
+from hidescan.store import earlier_map, map_path, merged, standing
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,7 +62,7 @@ def plans(photos: list[Path], order: Order) -> Iterator[tuple[Path, Path, Task |
 
 def _plan(photo: Path, target: Path, order: Order) -> Task | DoneBefore:
     job = order.job
-    old, sha256, data = None, None, None
+    old, sha256, data, seen = None, None, None, standing(target)
     if target.exists() or order.by_content:
         data = _content(photo)
     if data is not None and target.exists():
@@ -84,6 +84,7 @@ def _plan(photo: Path, target: Path, order: Order) -> Task | DoneBefore:
         with_shade=order.shelf is not None,
         thumbnail_px=order.folder_settings.thumbnail_px,
         settings=order.settings,
+        seen=seen,
     )
 
 

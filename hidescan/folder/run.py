@@ -54,7 +54,7 @@ def map_photos(photos: list[Path], order: Order, engine: Engine) -> Iterator[Res
 
     for task, outcome in engine(tasks()):
         yield from _drained(settled)
-        yield _kept(*asked.pop(task.path), outcome, order)
+        yield _kept(*asked.pop(task.path), task.seen, outcome, order)
     yield from _drained(settled)
 
 
@@ -63,11 +63,12 @@ def _drained(settled: deque[Result]) -> Iterator[Result]:
         yield settled.popleft()
 
 
-def _kept(photo: Path, target: Path, outcome: Mapped | Failed, order: Order) -> Result:
+def _kept(photo: Path, target: Path, seen: str, outcome: Mapped | Failed, order: Order) -> Result:
     if isinstance(outcome, Failed):
         return Result(photo, target, None, outcome.reason, outcome.fault)
     try:
-        hide_map = keep(target, outcome.made.hide_map, outcome.made.pictures, fresh=order.job.fresh)
+        made = outcome.made
+        hide_map = keep(target, made.hide_map, made.pictures, fresh=order.job.fresh, seen=seen)
         if order.shelf is not None:
             from hidescan.shelf.register import shelve_map
 

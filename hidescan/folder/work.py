@@ -31,6 +31,8 @@ class Task:
         What was given and is remembered, the photo's earlier map.
     with_shade
         Measure the shade too.
+    seen
+        What stood where the map is to be kept, as `store.standing` tells.
     version
         The program that asks: one of another version would make another map.
     """
@@ -46,6 +48,7 @@ class Task:
     with_shade: bool
     thumbnail_px: int
     settings: Settings
+    seen: str
     version: str = __version__
 
 
