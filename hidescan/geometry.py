@@ -66,14 +66,14 @@ def without_crossings(ring: Points) -> Points:
     A rim brought to the plan view from two heights can cross itself by a fraction of a millimetre where the height
     changes; GEOS's valid form of it differs by the tiny loops only.
     """
-    from shapely import make_valid
+    from shapely import get_parts, make_valid
     from shapely.geometry import Polygon
 
     polygon = Polygon(ring)
     if polygon.is_valid:
         return counter_clockwise(ring)
-    valid = make_valid(polygon)
-    parts = [part for part in getattr(valid, "geoms", [valid]) if part.geom_type == "Polygon"]
+    members = get_parts(make_valid(polygon))  # several polygons beside lines are a collection within a collection
+    parts = [part for part in get_parts(members) if part.geom_type == "Polygon"]
     largest = max(parts, key=lambda part: float(part.area))
     return counter_clockwise(np.array(largest.exterior.coords)[:-1])
 

@@ -91,6 +91,8 @@ def test_a_crossing_ring_loses_its_tiny_loop_only() -> None:
     simple = without_crossings(ring)
     assert shapely.Polygon(simple).is_valid
     assert signed_area(simple) == pytest.approx(10_000, abs=1.5)
+    bow = np.array([[0, 0], [30, 20], [30, 25], [30, 0], [0, 30]], float)  # two triangles, and a line there and back
+    assert signed_area(without_crossings(bow)) == pytest.approx(30 * 18 / 2)
     plain = rectangle(10, 20)
     np.testing.assert_array_equal(without_crossings(plain), plain)
     assert signed_area(without_crossings(plain[::-1])) > 0
