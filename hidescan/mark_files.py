@@ -30,7 +30,7 @@ from hidescan.problems import BadInput, NotFound, refuse_unknown
 from hidescan.same_marks import GivenMark, in_frame_of
 from hidescan.settings import Settings
 
-_FARTHEST_MM = 1e5  # 100 m: no hide; corners far beyond it leave no area that could be computed
+FARTHEST_MM = 1e5  # 100 m: no hide; corners far beyond it leave no area that could be computed
 _LINE_HALF_WIDTH_MM = 1.0  # a scratch drawn as a line
 _STATUSES = ("found", "confirmed", "rejected", "added")
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
@@ -151,7 +151,7 @@ def _marks(geometry: BaseGeometry, words: Mapping[str, Any], where: str, hide_ma
         raise BadInput(f"{where}: confidence should be a number from 0 to 1.")
     for part in getattr(geometry, "geoms", [geometry]):
         ring = np.array(part.exterior.coords)[:-1]
-        if not (np.abs(ring) < _FARTHEST_MM).all() or not Polygon(ring).area > 0 or len(ring) < 3:
+        if not (np.abs(ring) < FARTHEST_MM).all() or not Polygon(ring).area > 0 or len(ring) < 3:
             raise BadInput(f"{where}: the mark has no area, or lies off the floor.")
         if not on_hide(Polygon(ring), Polygon(hide_map.outline.hide_mm.coordinates[0])):
             raise BadInput(f"{where}: the mark does not lie on the hide; mind the frame, hide_mm or photo_px.")

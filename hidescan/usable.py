@@ -107,7 +107,7 @@ def usable_area(
             steps.append((absent, own))
         surer = together
     lost = surer.intersection(net)
-    value = net.area - lost.area
+    value = max(net.area - lost.area, 0.0)  # what covers all leaves nothing, but for rounding
     if math.isnan(area_net.u):
         return Usable(Measured(value, math.nan), ())
     rows = [
@@ -118,7 +118,9 @@ def usable_area(
     gaussian = root_sum_square(*(u for _, u in rows))
     u = half_width_95_of_steps(gaussian, steps) / COVERAGE_FACTOR if steps else gaussian
     rows.append((DOUBT, math.sqrt(max(u * u - gaussian * gaussian, 0.0))))
-    return Usable(Measured(value, u), tuple(row for row in rows if row[1] > 0))
+    return Usable(
+        Measured(value, u), tuple(row for row in rows if row[1] > 0 and value > 0)
+    )  # shares of nothing are none
 
 
 def rule_in_words(saved: Mapping[str, Any]) -> str:

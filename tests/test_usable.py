@@ -42,6 +42,14 @@ def test_a_mark_off_the_hide_counts_nothing() -> None:
     assert usable_area(HIDE, [mark("stain-1", disc(500, 500, 50), "stain")], EXACT, [], U).area.value == HIDE.area
 
 
+def test_a_mark_over_everything_leaves_nothing_and_no_share_of_it() -> None:
+    usable = usable_area(
+        HIDE, [mark("stain-1", disc(0, 500, 5000), "stain")], Measured(HIDE.area, 99.0), [("rim", 0.5)], U
+    )
+    assert usable.area.value == 0.0
+    assert usable.u_by_source_mm2 == ()
+
+
 def test_steps_against_monte_carlo() -> None:
     """JCGM 101:2008: the interval from sampling 400,000 times."""
     rng = np.random.default_rng(3)

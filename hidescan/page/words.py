@@ -3,13 +3,16 @@
 from dataclasses import replace
 
 import numpy as np
+from shapely import make_valid
 from shapely.geometry import Polygon
 
 from hidescan.corrected import as_kind, ring_of, with_marks
 from hidescan.geometry import without_crossings
 from hidescan.hidemap import HideMap, MarkEntry, MarkKind, MarkStatus, Ring
+from hidescan.mark_files import FARTHEST_MM
 from hidescan.marks import Surroundings, mark_entry, surroundings_of
 from hidescan.page.journal import MarkWord
+from hidescan.problems import BadInput
 from hidescan.same_marks import SAME_MARK_OVERLAP
 from hidescan.settings import Settings
 
@@ -19,12 +22,20 @@ def with_words(hide_map: HideMap, words: tuple[MarkWord, ...], settings: Setting
 
     A mark that a person confirmed, retyped or drew stays, should it not have been found again; what they refused does
     not come back.
+
+    Raises
+    ------
+    BadInput
+        A ring that was drawn has no area, or lies off the floor.
     """
     if not words:
         return hide_map
     around, marks = surroundings_of(hide_map), list(hide_map.marks)
     numbered = hide_map.marks_numbered
     for word in words:
+        for ring_px in (word.of_px, word.ring_px):
+            if ring_px is not None and (len(ring_px) < 3 or not make_valid(Polygon(ring_px)).area > 0):
+                raise BadInput("A mark was drawn that has no area. Undo it, then draw round the mark.")
         at = None if word.of_px is None else _same(marks, word.of_px)
         if at is not None:
             marks[at] = _after(marks[at], word, hide_map, around)
@@ -51,8 +62,10 @@ def _drawn(
 ) -> MarkEntry:
     """A mark whose ring, closed, a person drew on the photo."""
     seen = without_crossings(np.array(ring_px[:-1] if ring_px[0] == ring_px[-1] else ring_px))
-    ring_mm = without_crossings(hide_map.camera_over_hide().mm_from_px(seen, hide_map.upper_face_mm()))
-    return mark_entry(name, kind, ring_mm, seen, around, confidence=1.0, status=status)
+    ring_mm = hide_map.camera_over_hide().mm_from_px(seen, hide_map.upper_face_mm())
+    if not (np.abs(ring_mm) < FARTHEST_MM).all():
+        raise BadInput("A mark was drawn that does not lie on the floor. Undo it, then draw it on the hide.")
+    return mark_entry(name, kind, without_crossings(ring_mm), seen, around, confidence=1.0, status=status)
 
 
 def _same(marks: list[MarkEntry], ring_px: Ring) -> int | None:

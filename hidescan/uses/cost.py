@@ -193,13 +193,15 @@ def cost(
     Raises
     ------
     BadInput
-        Marked areas that are not one for each map, or a placing on other hides.
+        Nothing usable, marked areas that are not one for each map, or a placing on other hides.
     """
     if marked and len(marked) != len(maps):
         raise BadInput(f"--marked was said {len(marked)} times for {len(maps)} maps: say it once for each, in order.")
     if placing is not None:
         _check(placing, maps)
     measured, usable = _sum([m.measures.area_net for m in maps]), _sum([m.measures.area_usable for m in maps])
+    if not usable.ft2 > 0:
+        raise BadInput("the marks leave nothing of this leather, so no foot of it has a price. Reject some with edit.")
     written = Area(sum((_ft2(m.area_mm2) for m in marked), Decimal(0)), None) if marked else None
     sold = measured if written is None else written
     paid = price.amount * sold.ft2 if price.a_foot else price.amount

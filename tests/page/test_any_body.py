@@ -4,20 +4,24 @@ import json
 from collections.abc import Iterator
 from io import BytesIO
 from pathlib import Path
-from typing import Any
+from typing import Any, get_args
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 from PIL import Image
 from starlette.testclient import TestClient
 
-from hidescan.hidemap import Inputs
+from hidescan.hidemap import Inputs, MarkKind
+from hidescan.map_json import from_json, to_json
 from hidescan.page.app import make_app
 from hidescan.page.door import Door
-from hidescan.page.journal import Given, edit_from, edit_line, state_of, with_edit
+from hidescan.page.journal import Given, MarkWord, edit_from, edit_line, state_of, with_edit
 from hidescan.page.settings import PageSettings
+from hidescan.page.words import with_words
 from hidescan.problems import BadInput
+from hidescan.settings import Settings
+from tests.samples import rectangle_map
 
 HOST = "127.0.0.1:8744"
 OURS = {"origin": f"http://{HOST}"}
@@ -30,6 +34,17 @@ ANY = st.recursive(
 )
 FIELD = st.sampled_from([*Inputs.__dataclass_fields__, "nothing"])
 POINT = st.tuples(NUMBER, NUMBER).map(list)
+RING = st.lists(st.tuples(*2 * [st.floats(-50, 1200) | st.sampled_from([0.0, 400.0, 500.0, 1e6, -1e6])]), max_size=6)
+MARK = st.fixed_dictionaries(
+    {},
+    optional={
+        "of_px": RING,
+        "ring_px": RING,
+        "kind": st.sampled_from(get_args(MarkKind)),
+        "of_kind": st.sampled_from(get_args(MarkKind)),
+        "status": st.sampled_from(["found", "confirmed", "rejected"]),
+    },
+)
 VALUE = ANY | POINT | st.lists(POINT, max_size=4) | st.fixed_dictionaries({"photo_px": POINT, "inside": st.booleans()})
 EDIT = st.fixed_dictionaries(
     {"what": TEXT | ANY},
@@ -66,6 +81,25 @@ def test_an_edit_that_is_taken_can_be_read_back_and_shown(plain: dict[str, Any])
     state = state_of([line])
     assert state.given == after
     json.dumps(state.undo).encode()
+
+
+@given(st.lists(MARK, max_size=3))
+@settings(max_examples=200)
+@example([{"ring_px": [(0, 0), (1, 1), (2, 2), (0, 0)]}])  # a line
+@example([{"ring_px": []}])
+@example([{"of_px": [], "status": "confirmed"}])
+@example([{"of_px": [(400, 400)], "status": "rejected"}])
+@example([{"ring_px": [(-1e6, -1e6), (1e6, -1e6), (1e6, 1e6)]}])
+@example([{"ring_px": [(-3000, -3000), (3000, -3000), (3000, 3000), (-3000, 3000)]}])  # all of the hide
+def test_a_mark_drawn_anyhow_is_in_a_map_that_can_be_read_or_is_refused(plain: list[dict[str, Any]]) -> None:
+    words = tuple(edit_from({"what": "a mark", "mark": mark}).mark or MarkWord() for mark in plain)
+    try:
+        made = with_words(rectangle_map(), words, Settings())
+    except BadInput as error:
+        assert "Undo" in str(error)
+        return
+    written = to_json(made)
+    assert to_json(from_json(written, "m.hide.json")) == written
 
 
 @pytest.fixture(scope="module")

@@ -168,6 +168,11 @@ def test_other_extras_are_refused(text: str) -> None:
         extras_from(text, "x.toml")
 
 
+def test_leather_that_marks_cover_wholly_has_no_price() -> None:
+    with pytest.raises(BadInput, match="leave nothing"):
+        cost((hide(10, 0),), price_from("100 EUR"))
+
+
 def test_marks_and_placings_of_other_hides_are_refused() -> None:
     with pytest.raises(BadInput, match="once for each"):
         cost((hide(1, 1), hide(1, 1)), price_from("1"), marked=(marked_area("11 2/4"),))
