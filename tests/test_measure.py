@@ -192,8 +192,10 @@ def test_chords_leave_out_what_lies_under_their_arcs(count: int, clockwise: bool
     left_out = np.pi * r**2 - count * r**2 * np.sin(2 * np.pi / count) / 2
     ring = circle(r, count)[:: -1 if clockwise else 1]
     assert sampling_u_mm2(ring) == pytest.approx(left_out, rel=1.5 / count)
+    assert sampling_u_mm2(circle(0.4, 720)) == pytest.approx(np.pi * 0.4**2 * (np.pi / 360) ** 2 / 6, rel=0.01)
     m = from_above(seen_rim(ring, camera=ABOVE))
     assert share(m, "sampling") == pytest.approx(100 * left_out / signed_area(circle(r, count)), rel=2 / count)
+    assert m.area_gross.u == pytest.approx(m.area_net.u, rel=1e-9)  # without holes both are one
 
 
 def test_wiggles_of_a_rim_cancel_in_what_its_chords_leave_out() -> None:
@@ -245,6 +247,10 @@ def test_derivatives_on_a_few_points_of_the_rim_are_those_on_all() -> None:
     assert share(few, "lift of the rim") == pytest.approx(share(all_, "lift of the rim"), rel=2e-3)
     assert share(few, "lift of the rim") != share(all_, "lift of the rim")
     assert share(few, "rim") == share(all_, "rim")
+    corners = np.array([[-300.0, -200], [300, -200], [300, 200], [-300, 200]])
+    assert share(from_above(seen_rim(corners, camera=ABOVE), lift=Prior(0, 1)), "lift of the rim") == pytest.approx(
+        100 * 2 / 1600, rel=1e-3
+    )
 
 
 def test_a_rectangle_and_a_gaussian_are_covered_to_95_percent_by_two_of_what_stands_for_both() -> None:

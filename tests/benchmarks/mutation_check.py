@@ -27,7 +27,7 @@ import pytest
 
 ROOT = Path(__file__).parents[2]
 TESTS = {
-    "plane": ["tests/test_plane.py"],
+    "plane": ["tests/test_plane_figures.py", "tests/test_plane.py"],
     "measure": ["tests/test_measure.py"],
     "marks": ["tests/test_marks.py", "tests/test_same_marks.py"],
 }
