@@ -5,7 +5,7 @@ from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import orient_polygons
+from shapely import get_coordinates, orient_polygons
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from hidescan import __version__
@@ -253,7 +253,7 @@ def _xy(point: NDArray[np.float64]) -> XY:
 
 
 def _line(points: Points) -> Ring:
-    return tuple((x, y) for x, y in points.tolist())
+    return tuple(map(tuple, points.tolist()))
 
 
 def _ring(points: Points) -> Ring:
@@ -264,7 +264,7 @@ def _region(region: Polygon | MultiPolygon) -> PolygonGeometry | MultiPolygonGeo
     """A Shapely region as GeoJSON, outer rings counter-clockwise (RFC 7946, 3.1.6)."""
     turned = orient_polygons(region)
     parts = tuple(
-        tuple(tuple((float(x), float(y)) for x, y in ring.coords) for ring in (part.exterior, *part.interiors))
+        tuple(_line(get_coordinates(ring)) for ring in (part.exterior, *part.interiors))
         for part in getattr(turned, "geoms", (turned,))
     )
     return PolygonGeometry(parts[0]) if len(parts) == 1 else MultiPolygonGeometry(parts)

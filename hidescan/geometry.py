@@ -18,7 +18,7 @@ def signed_area(ring: Points) -> float:
     6.0
     """
     x, y = (ring - ring.mean(axis=0)).T  # centred: far from the origin the products would cancel badly
-    return float(0.5 * np.sum(x * np.roll(y, -1) - np.roll(x, -1) * y))
+    return float(0.5 * (x[:-1] @ y[1:] - x[1:] @ y[:-1] + x[-1] * y[0] - x[0] * y[-1]))
 
 
 def counter_clockwise(ring: Points) -> Points:

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
+from shapely import prepare
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from hidescan.camera import Camera
@@ -119,6 +120,7 @@ def mark_entry(
 
 def entries(marks: list[tuple[FoundMark, Points]], around: Surroundings, first: int = 1) -> tuple[MarkEntry, ...]:
     """Entries of placed marks, numbered from `first` across all kinds."""
+    prepare([around.outer.exterior, *(zone.polygon for zone in around.zones)])
     return tuple(
         mark_entry(
             f"{mark.kind}-{n}", mark.kind, ring, mark.ring_px, around, confidence=mark.confidence, status="found"

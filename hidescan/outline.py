@@ -13,7 +13,7 @@ from hidescan.geometry import Points
 from hidescan.holes import Hole, find_holes
 from hidescan.problems import NotFound
 from hidescan.region import FirstLook, Hint, find_region, first_look
-from hidescan.rim import look_closer, trace
+from hidescan.rim import Detail, look_closer, trace
 from hidescan.settings import OutlineSettings
 from hidescan.snap import snapped
 
@@ -93,14 +93,14 @@ def find_outline(
         return NotFound("no-hide", "No hide was found in the photo.", "Point at it with --inside X,Y.")
     scale = None if camera is None else float(camera.mm_per_px(rim.ring_px.mean(axis=0)[None])[0])
     near_px = settings.near_mm / scale if scale else settings.near_px * float(np.mean(detail.grid.step_px))
-    found_holes = begun(find_holes, detail, rim.ring_px, scale, settings)  # holes and rim do not need each other
+    found_within = begun(_find_within, detail, rim.ring_px, scale, settings)  # it and the finer rim need not each other
     u_px = spread(rim, settings)
     confidence = rim_confidence(rim_measures(rim, region, detail, near_px), settings)
     confidence[_near_edge(rim.ring_px, rgb.shape)] = 0.0
     ring_px, u_px = snapped(rgb, rim.ring_px, u_px, float(np.mean(detail.grid.step_px)), settings.snap)
     if not _taps_kept(ring_px, hints):
         ring_px = rim.ring_px
-    holes = found_holes()
+    holes, faults = found_within()
     return Outline(
         ring_px,
         u_px,
@@ -109,8 +109,18 @@ def find_outline(
         whole_confidence(region, confidence, rim, settings),
         stretches(confidence < settings.doubt_below, settings.least_doubt_points),
         open_area_u(region, rim),
-        () if scale is None else find_faults(detail, ring_px, (h.ring_px for h in holes), scale, settings.faults),
+        faults,
     )
+
+
+def _find_within(
+    detail: Detail, ring_px: Points, mm_per_px: float | None, settings: OutlineSettings
+) -> tuple[tuple[Hole, ...], tuple[Fault, ...]]:
+    """Through holes and faults within the rim as the fine network sees it, on whose grid they lie."""
+    holes = find_holes(detail, ring_px, mm_per_px, settings)
+    if mm_per_px is None:
+        return holes, ()
+    return holes, find_faults(detail, ring_px, (hole.ring_px for hole in holes), mm_per_px, settings.faults)
 
 
 def _taps_kept(ring_px: Points, hints: tuple[Hint, ...]) -> bool:

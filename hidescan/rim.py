@@ -14,6 +14,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from hidescan.beside import begun
 from hidescan.geometry import Points, outward_normals, resample, signed_area
 from hidescan.networks import Maps, run_network
 from hidescan.region import Grid, Hint, Region, honour_taps, largest
@@ -104,12 +105,11 @@ def _slits(picture: NDArray[np.uint8], coarse: Maps, settings: OutlineSettings) 
 
     brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (settings.slit_width_px,) * 2)
     lab = cv2.cvtColor(cv2.GaussianBlur(picture, (0, 0), 0.7), cv2.COLOR_RGB2LAB)
-    hat = np.zeros(picture.shape[:2], dtype=np.uint8)
-    for channel in range(3):
-        one = np.ascontiguousarray(lab[..., channel])
-        for kind in (cv2.MORPH_BLACKHAT, cv2.MORPH_TOPHAT):
-            found = cv2.morphologyEx(one, kind, brush)
-            np.maximum(hat, found if channel == 0 else cv2.add(found, found), out=hat)
+    brighter = begun(cv2.morphologyEx, lab, cv2.MORPH_TOPHAT, brush)
+    darker = cv2.morphologyEx(lab, cv2.MORPH_BLACKHAT, brush)
+    light, *colours = cv2.split(cv2.max(darker, brighter()))
+    colour = cv2.max(*colours)
+    hat = np.asarray(cv2.max(light, cv2.add(colour, colour)), dtype=np.uint8)
     usual = cv2.blur(hat, (settings.slit_surround_px,) * 2).astype(np.float32)
     inside = coarse > 0.5
     away = cv2.distanceTransform(inside.astype(np.uint8), cv2.DIST_L2, 3)

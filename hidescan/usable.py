@@ -26,7 +26,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from shapely import union_all
+from shapely import prepare, union_all
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
@@ -100,12 +100,13 @@ def usable_area(
     surer: BaseGeometry = Polygon()
     steps = []
     whole = Polygon(net.exterior)  # where a hole is none, what it took is leather again
+    prepare(whole)
     for mark, shape in zip(counted, grown, strict=True):
-        together = surer.union(shape)
-        own = together.intersection(whole).area - surer.intersection(whole).area
-        if (absent := 1.0 - _probability(mark)) > 0 and own > 0:
-            steps.append((absent, own))
-        surer = together
+        own = shape.difference(surer)
+        own_mm2 = own.area if whole.contains(own) else own.intersection(whole).area
+        if (absent := 1.0 - _probability(mark)) > 0 and own_mm2 > 0:
+            steps.append((absent, own_mm2))
+        surer = surer.union(shape)
     lost = surer.intersection(net)
     value = max(net.area - lost.area, 0.0)  # what covers all leaves nothing, but for rounding
     if math.isnan(area_net.u):
