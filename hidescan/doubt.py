@@ -52,14 +52,11 @@ def rim_measures(rim: RimLine, region: Region, detail: Detail, near_px: float) -
     def coarse(field: NDArray[np.float32], away_px: float) -> Array:
         return sample(field, region.grid.from_photo(rim.ring_px + normals * away_px))
 
-    lab = cv2.cvtColor(detail.picture, cv2.COLOR_RGB2LAB).astype(np.float32)
-    lab = np.asarray(cv2.GaussianBlur(lab, (0, 0), 1.0), dtype=np.float32)
+    lab = np.asarray(cv2.GaussianBlur(detail.lab.astype(np.float32), (0, 0), 1.0), dtype=np.float32)
     pixel = float(np.mean(detail.grid.step_px))
     steps = np.arange(-9, 10, 2) * pixel
     where = detail.grid.from_photo((rim.ring_px[:, None] + normals[:, None] * steps[:, None]).reshape(-1, 2))
-    strip = np.stack(
-        [sample(np.ascontiguousarray(lab[..., k]), where).reshape(len(normals), -1) for k in range(3)], axis=-1
-    )
+    strip = sample(lab, where).reshape(len(normals), -1, 3)
     sides = np.linalg.norm(strip[:, :4].mean(axis=1) - strip[:, -4:].mean(axis=1), axis=1)
     change = np.linalg.norm(np.diff(strip, axis=1), axis=2)
     at_rim = change[:, 3:6].sum(axis=1) / np.maximum(change.sum(axis=1), 1e-6)

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hidescan.geometry import Points
+from hidescan.opencv5 import parts
 from hidescan.rim import FAULTS, Detail, FaultKind
 from hidescan.settings import FaultSettings, KindSettings
 
@@ -63,7 +64,7 @@ def find_candidates(
     for hole in holes:
         cv2.fillPoly(leather, [np.rint(detail.grid.from_photo(hole)).astype(np.int32)], 0)
     near = cv2.dilate(inside, np.ones((2 * settings.rim_px + 1,) * 2, np.uint8)) > 0
-    lab = np.asarray(cv2.GaussianBlur(cv2.cvtColor(detail.picture, cv2.COLOR_RGB2LAB), (0, 0), 1.0), dtype=np.uint8)
+    lab = np.asarray(cv2.GaussianBlur(detail.lab, (0, 0), 1.0), dtype=np.uint8)
     found = []
     for kind, p in zip(FAULTS, detail.faults, strict=True):
         of_kind: KindSettings = getattr(settings, kind)
@@ -74,10 +75,9 @@ def find_candidates(
         if (gap := round(of_kind.gap_mm / mm)) > 0:
             brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (2 * (gap // 2) + 1,) * 2)
             mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, brush)
-        count, labels, stats, _ = cv2.connectedComponentsWithStats(mask)
-        for label in range(1, count):
-            x, y, w, h, _ = (int(v) for v in stats[label])
-            if np.hypot(w, h) * mm < of_kind.least_mm:
+        labels, stats = parts(mask)
+        for label, (x, y, w, h, area) in enumerate(stats.tolist()):
+            if not area or np.hypot(w, h) * mm < of_kind.least_mm:
                 continue
             r = settings.surround_px
             box = (slice(max(y - r, 0), y + h + r), slice(max(x - r, 0), x + w + r))

@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hidescan.geometry import Points, signed_area
+from hidescan.opencv5 import parts
 from hidescan.rim import Detail
 from hidescan.settings import OutlineSettings
 
@@ -58,13 +59,12 @@ def find_gaps(detail: Detail, ring_px: Points, mm_per_px: float | None, settings
     pixel = float(np.mean(detail.grid.step_px))
     inside = np.zeros(detail.hole.shape, dtype=np.uint8)
     cv2.fillPoly(inside, [np.rint(detail.grid.from_photo(ring_px)).astype(np.int32)], 1)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(((detail.hole > 0.5) & (inside > 0)).astype(np.uint8))
+    labels, stats = parts(((detail.hole > 0.5) & (inside > 0)).astype(np.uint8))
     least_px = settings.least_hole_px * pixel if mm_per_px is None else settings.least_hole_mm / mm_per_px
     gaps = []
-    tones = _Tones.of(detail, inside) if count > 1 else None
-    for label in range(1, count):
-        x, y, w, h, _ = (int(v) for v in stats[label])
-        if max(w, h) * pixel < least_px or tones is None:
+    tones = _tones(detail, inside) if len(stats) > 1 else None
+    for label, (x, y, w, h, area) in enumerate(stats.tolist()):
+        if not area or max(w, h) * pixel < least_px or tones is None:
             continue
         box = (slice(max(y - 2, 0), y + h + 2), slice(max(x - 2, 0), x + w + 2))
         this = labels[box] == label
@@ -81,39 +81,39 @@ def find_gaps(detail: Detail, ring_px: Points, mm_per_px: float | None, settings
     return gaps
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Tones:
-    """Colours free of lightness: each pixel's bin, how far it can be trusted, and each bin's log ratio of shares."""
+Tones = NDArray[np.float64]
+_BINS = 48
 
-    index: NDArray[np.int32]
-    trust: NDArray[np.float32]
-    log_floor_over_leather: NDArray[np.float64]
 
-    @classmethod
-    def of(cls, detail: Detail, inside: NDArray[np.uint8]) -> "_Tones":
-        import cv2
+def _tones(detail: Detail, inside: NDArray[np.uint8]) -> Tones:
+    """For each colour free of lightness the log ratio of its shares in floor and leather, by every fourth pixel."""
+    import cv2
 
-        lab = cv2.cvtColor(detail.picture, cv2.COLOR_RGB2LAB).astype(np.float32)
-        light = np.maximum(lab[..., 0], 24.0)
-        bins = 48
-        a, b = ((lab[..., k] - 128.0) * (60.0 / light) + bins / 2 for k in (1, 2))
-        row, column = (np.clip(v, 0, bins - 1).astype(np.int32) for v in (a, b))
-        index = row * bins + column
+    index = _tone_index(detail.lab[::2, ::2])
+    hide, hole, within = detail.hide[::2, ::2], detail.hole[::2, ::2], inside[::2, ::2]
 
-        def spread(mask: NDArray[np.bool_]) -> NDArray[np.float64]:
-            counts = np.bincount(index[mask], minlength=bins * bins).reshape(bins, bins).astype(np.float64)
-            smooth = cv2.GaussianBlur(counts / max(counts.sum(), 1.0), (0, 0), 1.0)
-            return np.asarray(smooth + 1e-4, dtype=np.float64)
+    def spread(mask: NDArray[np.bool_]) -> NDArray[np.float64]:
+        counts = np.bincount(index[mask], minlength=_BINS * _BINS).reshape(_BINS, _BINS).astype(np.float64)
+        smooth = cv2.GaussianBlur(counts / max(counts.sum(), 1.0), (0, 0), 1.0)
+        return np.asarray(smooth + 1e-4, dtype=np.float64)
 
-        floor = spread((detail.hide < 0.05) & (inside == 0))
-        leather = spread((detail.hide > 0.9) & (detail.hole < 0.1))
-        # the colour of what is nearly black says nothing
-        trust = np.clip(lab[..., 0] / 50.0, 0.0, 1.0)
-        return cls(index, trust, np.log(floor / leather).ravel())
+    floor = spread((hide < 0.05) & (within == 0))
+    leather = spread((hide > 0.9) & (hole < 0.1))
+    return np.asarray(np.log(floor / leather).ravel(), dtype=np.float64)
+
+
+def _tone_index(lab: NDArray[np.uint8]) -> NDArray[np.int32]:
+    """The bin of each colour (..., 3): CIELAB's a and b as they would be at one lightness."""
+    light = np.maximum(lab[..., 0].astype(np.float32), np.float32(24.0))
+    row, column = (
+        np.clip((lab[..., k] - np.float32(128.0)) * (np.float32(60.0) / light) + _BINS / 2, 0, _BINS - 1)
+        for k in (1, 2)
+    )
+    return np.asarray(row.astype(np.int32) * _BINS + column.astype(np.int32), dtype=np.int32)
 
 
 def hole_measures(
-    detail: Detail, tones: _Tones, this: NDArray[np.bool_], box: tuple[slice, slice], ring: Points
+    detail: Detail, tones: Tones, this: NDArray[np.bool_], box: tuple[slice, slice], ring: Points
 ) -> NDArray[np.float64]:
     """What tells a hole from a mark.
 
@@ -131,6 +131,8 @@ def hole_measures(
     _, (a, b), _ = cv2.minAreaRect(points)
     core = cv2.erode(this.astype(np.uint8), np.ones((3, 3), np.uint8)) > 0
     core = core if core.sum() >= 4 else this
-    tone = float((tones.log_floor_over_leather[tones.index[box][core]] * tones.trust[box][core]).mean())
+    lab = detail.lab[box][core]
+    trust = np.minimum(lab[:, 0] / 50.0, 1.0)  # the colour of what is nearly black says nothing
+    tone = float((tones[_tone_index(lab)] * trust).mean())
     slender = float(np.log((max(a, b) + 1.0) / (min(a, b) + 1.0)))
     return np.array([np.log(p / (1.0 - p)), solidity - 1.0, tone, slender])

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from hidescan.opencv5 import parts
+
 if TYPE_CHECKING:
     import onnxruntime
 
@@ -93,8 +95,8 @@ def _changed(before: Maps, now: Maps) -> list[tuple[Box, Box]]:
 
     h, w = now.shape[1:]
     changed = (np.abs(now - before).max(axis=0) > SAME_WITHIN).astype(np.uint8)
-    grown = cv2.dilate(changed, np.ones((AROUND_PX, AROUND_PX), np.uint8))
-    _, _, stats, _ = cv2.connectedComponentsWithStats(grown)
+    grown = np.asarray(cv2.dilate(changed, np.ones((AROUND_PX, AROUND_PX), np.uint8)), dtype=np.uint8)
+    _, stats = parts(grown)
     boxes = []
     for x, y, bw, bh, _ in stats[1:].tolist():
         outer = _around(y, y + bh, h), _around(x, x + bw, w)

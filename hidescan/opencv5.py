@@ -42,6 +42,30 @@ def reduced(picture: Pixels, size: tuple[int, int]) -> Pixels:
     return np.asarray(cv2.resize(picture, size, interpolation=cv2.INTER_AREA), dtype=np.uint8)
 
 
+def parts(mask: Pixels) -> tuple[NDArray[np.int32], NDArray[np.intp]]:
+    """Connected parts of a mask (H, W), through edges and corners of pixels.
+
+    OpenCV's own statistics visit the ground too: six times the time of the labelling where little is marked.
+
+    Returns
+    -------
+    Labels (H, W), 0 on the ground; and x, y, width, height, area of each label, (K, 5), zeros for the ground.
+    """
+    import cv2
+
+    count, labels = cv2.connectedComponents(mask)
+    stats = np.zeros((count, 5), dtype=np.intp)
+    if count > 1:
+        xy = np.asarray(cv2.findNonZero(mask)).reshape(-1, 2)
+        label = labels[xy[:, 1], xy[:, 0]]
+        stats[:, 4] = np.bincount(label, minlength=count)
+        starts = np.cumsum(stats[:-1, 4])
+        sorted_xy = xy[np.argsort(label, kind="stable")]
+        low, high = np.minimum.reduceat(sorted_xy, starts), np.maximum.reduceat(sorted_xy, starts)
+        stats[1:, :2], stats[1:, 2:4] = low, high - low + 1
+    return np.asarray(labels, dtype=np.int32), stats
+
+
 def grey_of(rgb: NDArray[np.uint8]) -> NDArray[np.uint8]:
     """Grey picture (H, W) of an RGB one (ITU-R BT.601 luma, OpenCV's RGB2GRAY)."""
     import cv2

@@ -237,9 +237,9 @@ def _choose(
     """The connected part that is the hide; parts tapped as inside belong to it."""
     import cv2
 
-    parts = cv2.connectedComponentsWithStats((probability > 0.5).astype(np.uint8), connectivity=4)
-    labels, stats = np.asarray(parts[1], dtype=np.int32), parts[2]
-    areas = stats[:, cv2.CC_STAT_AREA].astype(float)
+    _, found = cv2.connectedComponents((probability > 0.5).astype(np.uint8), connectivity=4)
+    labels = np.asarray(found, dtype=np.int32)
+    areas = np.bincount(labels.ravel()).astype(float)
     areas[0] = 0.0
     sure = np.bincount(labels.ravel(), probability.ravel(), minlength=len(areas)) / np.maximum(areas, 1.0)
     large = (areas >= settings.least_area_share * probability.size) & (sure >= settings.least_mean_probability)
@@ -327,10 +327,10 @@ def largest(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """The largest connected part (through edges of pixels)."""
     import cv2
 
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8), connectivity=4)
+    count, labels = cv2.connectedComponents(mask.astype(np.uint8), connectivity=4)
     if count < 2:
         return mask
-    return np.asarray(labels == 1 + int(stats[1:, cv2.CC_STAT_AREA].argmax()))
+    return np.asarray(labels == 1 + int(np.bincount(labels.ravel())[1:].argmax()))
 
 
 def _share_on_frame(mask: NDArray[np.bool_]) -> float:

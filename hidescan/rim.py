@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from hidescan.beside import begun
 from hidescan.geometry import Points, outward_normals, resample, signed_area
 from hidescan.networks import Maps, run_network
+from hidescan.opencv5 import parts
 from hidescan.region import Grid, Hint, Region, honour_taps, largest
 from hidescan.settings import OutlineSettings
 
@@ -39,8 +40,8 @@ class Detail:
         (len(FAULTS), h, w), that a pixel belongs to a fault of that kind.
     coarse
         (h, w), the region's probability on the same grid.
-    picture
-        (h, w, 3), RGB.
+    lab
+        (h, w, 3), the picture's colours, CIELAB as OpenCV keeps it in 8 bits.
     grid
         Where the pixels lie in the photo.
     """
@@ -49,7 +50,7 @@ class Detail:
     hole: Maps
     faults: Maps
     coarse: Maps
-    picture: NDArray[np.uint8]
+    lab: NDArray[np.uint8]
     grid: Grid
 
 
@@ -92,7 +93,8 @@ def look_closer(rgb: NDArray[np.uint8], region: Region, settings: OutlineSetting
     for quad in region.cards_on_floor_px:
         cv2.fillConvexPoly(hide, np.rint(grid.from_photo(quad)).astype(np.int32), 0.01)
     _open_cuts(hide, np.maximum(hole, faults[FAULTS.index("cut")]), settings)
-    return Detail(hide, hole, faults, coarse, part, grid)
+    lab = np.asarray(cv2.cvtColor(part, cv2.COLOR_RGB2LAB), dtype=np.uint8)
+    return Detail(hide, hole, faults, coarse, lab, grid)
 
 
 def _slits(picture: NDArray[np.uint8], coarse: Maps, settings: OutlineSettings) -> NDArray[np.bool_]:
@@ -114,12 +116,10 @@ def _slits(picture: NDArray[np.uint8], coarse: Maps, settings: OutlineSettings) 
     inside = coarse > 0.5
     away = cv2.distanceTransform(inside.astype(np.uint8), cv2.DIST_L2, 3)
     strong = (hat > settings.slit_level + settings.slit_over_texture * usual) & inside & (away < settings.slit_depth_px)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(strong.astype(np.uint8))
-    slits = np.zeros(count, dtype=np.bool_)
-    for label in np.flatnonzero(stats[:, cv2.CC_STAT_AREA] >= settings.least_slit_area_px):
-        if label == 0:
-            continue
-        x, y, bw, bh, area = (int(v) for v in stats[label])
+    labels, stats = parts(strong.astype(np.uint8))
+    slits = np.zeros(len(stats), dtype=np.bool_)
+    for label in np.flatnonzero(stats[:, 4] >= settings.least_slit_area_px):
+        x, y, bw, bh, area = stats[label].tolist()
         rows, columns = np.nonzero(labels[y : y + bh, x : x + bw] == label)
         _, sides, _ = cv2.minAreaRect(np.column_stack([columns, rows]).astype(np.float32))
         long = max(sides) + 1
@@ -138,10 +138,9 @@ def _open_cuts(hide: Maps, hole: Maps, settings: OutlineSettings) -> None:
 
     floor = hide < 0.5
     gap = (hole > 0.5).astype(np.uint8)
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(gap)
-    away = cv2.distanceTransform((~floor).astype(np.uint8), cv2.DIST_L2, 5) if count > 1 else None
-    for label in range(1, count):
-        x, y, w, h, area = (int(v) for v in stats[label])
+    labels, stats = parts(gap)
+    away = cv2.distanceTransform((~floor).astype(np.uint8), cv2.DIST_L2, 5) if len(stats) > 1 else None
+    for label, (x, y, w, h, area) in enumerate(stats.tolist()):
         if away is None or area < settings.least_cut_area_px:
             continue
         rows, columns = np.nonzero(labels[y : y + h, x : x + w] == label)
@@ -209,7 +208,7 @@ def trace(detail: Detail, region: Region, settings: OutlineSettings, hints: tupl
 
 
 def sample(field: Maps, xy: Points) -> NDArray[np.float64]:
-    """Bilinear values of a field at (N, 2) points."""
+    """Bilinear values of a field (h, w) at (N, 2) points: (N,); of a field (h, w, C): (N, C)."""
     import cv2
 
     n = len(xy)
@@ -218,7 +217,7 @@ def sample(field: Maps, xy: Points) -> NDArray[np.float64]:
     padded[:n] = xy
     maps = padded.reshape(-1, side, 2)
     out = cv2.remap(field, maps[..., 0], maps[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
-    return np.asarray(out, dtype=np.float64).ravel()[:n]
+    return np.asarray(out, dtype=np.float64).reshape(-1, *field.shape[2:])[:n]
 
 
 def _longest_contour(field: Maps) -> Points | None:

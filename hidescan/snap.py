@@ -71,7 +71,7 @@ def _change_across(
     xy = ring[:, None] + wide[None, :, None] * normals[:, None]
     low = np.maximum(np.floor(xy.min(axis=(0, 1))).astype(int) - 2, 0)
     high = np.minimum(np.ceil(xy.max(axis=(0, 1))).astype(int) + 3, rgb.shape[1::-1])
-    part = np.ascontiguousarray(rgb[low[1] : high[1], low[0] : high[0]])
+    part = rgb[low[1] : high[1], low[0] : high[0]]
     where = (xy - low).astype(np.float32)
     strip = cv2.remap(part, where[..., 0], where[..., 1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE)
     lab = cv2.cvtColor(strip, cv2.COLOR_RGB2LAB).astype(np.float32)

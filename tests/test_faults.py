@@ -3,6 +3,7 @@
 import json
 from pathlib import Path
 
+import cv2
 import numpy as np
 import pytest
 from shapely.geometry import Polygon
@@ -30,7 +31,8 @@ def detail(kind: FaultKind, where: np.ndarray, tone: tuple[int, int, int]) -> De
     none = np.zeros(SIZE, np.float32)
     hide = np.zeros(SIZE, np.float32)
     hide[20:381, 20:481] = 1.0
-    return Detail(hide, none, faults, hide, rgb, Grid((0.0, 0.0), (1.0, 1.0)))
+    lab = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB), dtype=np.uint8)
+    return Detail(hide, none, faults, hide, lab, Grid((0.0, 0.0), (1.0, 1.0)))
 
 
 def disc(x: float, y: float, r: float) -> np.ndarray:
