@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 READABLE = (".jpg", ".jpeg", ".png", ".tif", ".tiff", ".webp", ".heic", ".heif")
 # Pillow's decoders that may be tried: no others, whatever a file says that it is (one of them runs other programs).
 _FORMATS = ("JPEG", "PNG", "TIFF", "WEBP")
-_BAND_PX = 256
+_BAND_PX = 128
 FULL_FRAME_DIAGONAL_MM = math.hypot(36.0, 24.0)  # what a '35 mm equivalent' focal length refers to (CIPA DC-008)
 
 
@@ -217,7 +217,7 @@ def _pixels(image: Image.Image) -> NDArray[np.uint8]:
     pixels = np.empty((image.height, image.width, 3), dtype=np.uint8)
     for top in range(0, image.height, _BAND_PX):
         band = image.crop((0, top, image.width, min(top + _BAND_PX, image.height)))
-        pixels[top : top + _BAND_PX] = np.asarray(band)
+        pixels[top : top + _BAND_PX] = np.frombuffer(band.tobytes(), np.uint8).reshape(band.height, band.width, 3)
     return pixels
 
 

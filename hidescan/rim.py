@@ -105,6 +105,8 @@ def _slits(picture: NDArray[np.uint8], coarse: Maps, settings: OutlineSettings) 
     """
     import cv2
 
+    inside = coarse > 0.5
+    from_rim = begun(cv2.distanceTransform, inside.astype(np.uint8), cv2.DIST_L2, 3)
     brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (settings.slit_width_px,) * 2)
     lab = cv2.cvtColor(cv2.GaussianBlur(picture, (0, 0), 0.7), cv2.COLOR_RGB2LAB)
     brighter = begun(cv2.morphologyEx, lab, cv2.MORPH_TOPHAT, brush)
@@ -113,8 +115,7 @@ def _slits(picture: NDArray[np.uint8], coarse: Maps, settings: OutlineSettings) 
     colour = cv2.max(*colours)
     hat = np.asarray(cv2.max(light, cv2.add(colour, colour)), dtype=np.uint8)
     usual = cv2.blur(hat, (settings.slit_surround_px,) * 2).astype(np.float32)
-    inside = coarse > 0.5
-    away = cv2.distanceTransform(inside.astype(np.uint8), cv2.DIST_L2, 3)
+    away = from_rim()
     strong = (hat > settings.slit_level + settings.slit_over_texture * usual) & inside & (away < settings.slit_depth_px)
     labels, stats = parts(strong.astype(np.uint8))
     slits = np.zeros(len(stats), dtype=np.bool_)
@@ -125,6 +126,8 @@ def _slits(picture: NDArray[np.uint8], coarse: Maps, settings: OutlineSettings) 
         long = max(sides) + 1
         near_rim = away[rows + y, columns + x].min() <= settings.cut_reach_px
         slits[label] = near_rim and long >= settings.least_slit_px and long * long >= settings.cut_slenderness * area
+    if not slits.any():
+        return np.zeros_like(inside)
     return np.asarray(cv2.dilate(slits[labels].astype(np.uint8), np.ones((3, 3), np.uint8)) > 0)
 
 
