@@ -5,7 +5,20 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from hidescan.adjustment import FIRST_PLACE, K1, K2, LN_F, LN_SCALE, ON_HIDE, SKEW, Prior, Priors, Tape
+from hidescan.adjustment import (
+    FIRST_PLACE,
+    K1,
+    K2,
+    LN_F,
+    LN_SCALE,
+    ON_HIDE,
+    SKEW,
+    Adjustment,
+    Prior,
+    Priors,
+    Tape,
+    minimised,
+)  # fmt: skip
 from hidescan.plane import Plane, solve_plane
 from hidescan.settings import PlaneSettings
 from tests.synthetic.corners import bent, floor_to_floor, lifted, priors, seen_card
@@ -191,3 +204,44 @@ def test_of_two_tapes_that_contradict_each_other_both_are_named() -> None:
     assert message.startswith("Tape 1-2, 1-3 disagrees with each other")
     three = (Tape(1, 2, a), Tape(1, 3, b), Tape(2, 3, c))
     assert doubts(solved(CARDS, known=priors(CAMERA, tapes=three))) == {}
+
+
+def test_of_the_two_poses_that_a_small_flat_pattern_leaves_the_one_that_fits_better_is_taken() -> None:
+    """Schweighofer and Pinz 2006: from far both poses are minima; in these scenes the less likely start ends lower."""
+    second = 0
+    for seed in (31, 177, 220):
+        rng = np.random.default_rng(seed)
+        camera = look_at((0, 0), float(rng.choice([1600, 2500, 3500])), rng.uniform(3, 45), rng.uniform(0, 360))
+        true = TrueCard(1, (rng.uniform(-600, 600), rng.uniform(-400, 400)), rng.uniform(0, 360))
+        card = seen_card(camera, true, float(rng.choice([0.1, 0.3, 0.5])), rng)
+        known = replace(priors(camera), ln_focal=Prior(float(np.log(camera.focal_px)), SETTINGS.broad_ln_focal_u))
+        adjustment = Adjustment((card,), camera.size_px, known, frozenset(), SETTINGS)
+        ends = [end for start in adjustment.starts() if (end := minimised(adjustment, start)) is not None]
+        best = min(range(len(ends)), key=lambda i: ends[i][2])
+        second += best
+        plane = solve_plane((card,), camera.size_px, known, SETTINGS)
+        assert isinstance(plane, Plane)
+        np.testing.assert_allclose(plane.state.parameters, ends[best][0].parameters, rtol=1e-6)
+    assert second
+
+
+def test_four_corners_leave_nothing_to_learn_of_their_noise() -> None:
+    """8 coordinates, 9 unknowns of pose and lens: what was known beforehand stays."""
+    card = seen_card(CAMERA, CARDS[0], 0.0, np.random.default_rng(0))
+    four = replace(card, corners_px=card.corners_px[[0, 2, 9, 11]], board_mm=card.board_mm[[0, 2, 9, 11]])
+    plane = solve_plane((four,), CAMERA.size_px, priors(CAMERA), SETTINGS)
+    assert isinstance(plane, Plane)
+    assert plane.corner_sd_px == pytest.approx(SETTINGS.corner_sd_px, rel=0.01)
+    assert [p.corners for p in plane.places] == [4]
+
+
+def test_one_tape_of_two_that_is_wrong_cannot_be_told_but_of_three_it_can() -> None:
+    """Against a measured print two tapes are named together, since either may be meant; else those that are off."""
+    a, b, c = (floor_to_floor(CARDS[i], CARDS[j]) for i, j in ((0, 1), (0, 2), (1, 2)))
+    two = (Tape(1, 2, a), Tape(1, 3, b + 12.0))
+    assert doubts(solved(CARDS, known=priors(CAMERA, tapes=two)))["tapes-disagree"].startswith(
+        "Tape 1-2, 1-3 disagrees"
+    )
+    three = (Tape(1, 2, a), Tape(1, 3, b + 12.0), Tape(2, 3, c - 12.0))
+    message = doubts(solved(CARDS, known=priors(CAMERA, tapes=three)))["tapes-disagree"]
+    assert message.startswith("Tape 1-3, 2-3 disagrees with each other")

@@ -1,10 +1,12 @@
 """Broken photos: each must give a map or one clear line, never a traceback, a hang or memory over the limit.
 
-    python -m tests.benchmarks.broken_photos [--count 10000] [--every 60] [--commands 100] [--kept FOLDER]
+    python -m tests.benchmarks.broken_photos [--count 10000] [--every 60] [--commands 100] [--seed 1] [--long-side 1170]
+        [--kept FOLDER]
 
 Photos are made by a seeded generator from the sample images (tests/synthetic/broken.py). They go through one warm
 process, which is ended and started anew when it hangs or dies. Broken pixels are all mapped, and of files broken
-otherwise one in `--every`, in pictures of 1 MP; the other files are decoded only, in pictures of 0.1 MP. A sample of both goes through the command itself. What failed is kept in FOLDER.
+otherwise one in `--every`, in pictures of 1 MP (`--long-side 4000`: up to 12 MP); the other files are decoded only, in
+pictures of 0.1 MP. A sample of both goes through the command itself. What failed is kept in FOLDER.
 """
 
 import argparse
@@ -27,7 +29,7 @@ from tests.synthetic.broken import PIXEL_WAYS, WAYS, Whole, mutant, whole
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 BASES = ("goat_on_concrete", "deer_on_tile", "side_on_tile")
-LONG_SIDE_PX = {True: 1170, False: 366}  # mapped, decoded only: 1.03 and 0.1 MP
+MAPPED_PX, DECODED_PX = 1170, 366  # long sides: 1.03 and 0.1 MP
 PIXEL_SHARE = 0.03  # of all broken photos, those with broken pixels
 HANG_S = 20.0  # of the process's own time: other programs do not count
 DEAF_S = 120.0  # by the clock: it waits for something
@@ -124,9 +126,9 @@ def chosen(rng: np.random.Generator) -> str:
     return str(rng.choice([way for way in WAYS if (way in PIXEL_WAYS) == pixel]))
 
 
-def through_command(wholes: list[Whole], count: int) -> list[str]:
+def through_command(wholes: list[Whole], count: int, seed: int) -> list[str]:
     """Failures of the command itself: no exit 0 with a map nor 2 with one line."""
-    rng, failures = np.random.default_rng(99), []
+    rng, failures = np.random.default_rng(99 + seed), []
     with tempfile.TemporaryDirectory() as made:
         for n in range(count):
             way = str(rng.choice(WAYS))
@@ -148,10 +150,11 @@ def main() -> None:
     parser.add_argument("--every", type=int, default=60)
     parser.add_argument("--commands", type=int, default=100)
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--long-side", type=int, default=MAPPED_PX)
     parser.add_argument("--kept", type=Path, default=Path(tempfile.gettempdir()) / "broken-photos")
     asked = parser.parse_args()
     asked.kept.mkdir(parents=True, exist_ok=True)
-    wholes = {fully: bases(side) for fully, side in LONG_SIDE_PX.items()}
+    wholes = {True: bases(asked.long_side), False: bases(DECODED_PX)}
     rng = np.random.default_rng(asked.seed)
     table: dict[str, Counter[str]] = defaultdict(Counter)
     failures: Counter[str] = Counter()
@@ -209,7 +212,7 @@ def main() -> None:
     print(f"peak: {peaks['small']:.0f} MB up to 12 MP (bar {MOST_MB}), {peaks['declared']:.0f} MB above")
     for answer, count in failures.most_common():
         print(f"  {count} x {answer}")
-    through = through_command(wholes[True], asked.commands)
+    through = through_command(wholes[True], asked.commands, asked.seed)
     print(f"through the command: {asked.commands} photos, {len(through)} failed (bar 0)")
     for line in through:
         print(f"  {line}")
