@@ -153,7 +153,12 @@ def _markers(grey: NDArray[np.uint8], long_side_px: int | None) -> list[tuple[in
         picture = cv2.resize(grey, size, interpolation=cv2.INTER_LINEAR) if scale < 1 else grey
     else:
         picture = opencv5.reduced(grey, size)
-    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary(), _detector_parameters()).detectMarkers(picture)
+    parameters = _detector_parameters()
+    if scale < 1:
+        # Two windows for the threshold, 5 and 23 px: on photos made smaller, blurred and noisy they find as many
+        # markers as OpenCV's 3, 13 and 23, in three quarters of the time.
+        parameters.adaptiveThreshWinSizeMin, parameters.adaptiveThreshWinSizeStep = 5, 18
+    corners, ids, _ = cv2.aruco.ArucoDetector(dictionary(), parameters).detectMarkers(picture)
     if ids is None:
         return []
     zoom = np.array(grey.shape[::-1]) / picture.shape[::-1]

@@ -93,13 +93,14 @@ def find_outline(
         return NotFound("no-hide", "No hide was found in the photo.", "Point at it with --inside X,Y.")
     scale = None if camera is None else float(camera.mm_per_px(rim.ring_px.mean(axis=0)[None])[0])
     near_px = settings.near_mm / scale if scale else settings.near_px * float(np.mean(detail.grid.step_px))
-    found_within = begun(_find_within, detail, rim.ring_px, scale, settings)  # it and the finer rim need not each other
-    u_px = spread(rim, settings)
-    confidence = rim_confidence(rim_measures(rim, region, detail, near_px), settings)
-    confidence[_near_edge(rim.ring_px, rgb.shape)] = 0.0
-    ring_px, u_px = snapped(rgb, rim.ring_px, u_px, float(np.mean(detail.grid.step_px)), settings.snap)
+    # the finer rim, how sure it is and what lies within do not need one another
+    found_within = begun(_find_within, detail, rim.ring_px, scale, settings)
+    told_of_rim = begun(rim_measures, rim, region, detail, near_px)
+    ring_px, u_px = snapped(rgb, rim.ring_px, spread(rim, settings), float(np.mean(detail.grid.step_px)), settings.snap)
     if not _taps_kept(ring_px, hints):
         ring_px = rim.ring_px
+    confidence = rim_confidence(told_of_rim(), settings)
+    confidence[_near_edge(rim.ring_px, rgb.shape)] = 0.0
     holes, faults = found_within()
     return Outline(
         ring_px,
