@@ -68,6 +68,8 @@ def test_the_card_seen_largest_is_the_floor_s_frame() -> None:
         (origin,) = (p for p in plane.places if not p.centre_mm.any())
         assert origin.number == (1 if lean == 270 else 2)  # leaning to the north the camera stands in the south
         assert origin.angle_deg == 0
+    aside = solved([TrueCard(1, (900, 500), 0), TrueCard(2, (-500, -500), 0)], look_at((0, 0), 1600, 40, 90))
+    assert not aside.places[1].centre_mm.any()  # however far to the right in the picture the other one lies
 
 
 def test_each_card_has_its_own_misfit() -> None:
@@ -238,7 +240,7 @@ def test_four_corners_leave_nothing_to_learn_of_their_noise() -> None:
 def test_one_tape_of_two_that_is_wrong_cannot_be_told_but_of_three_it_can() -> None:
     """Against a measured print two tapes are named together, since either may be meant; else those that are off."""
     a, b, c = (floor_to_floor(CARDS[i], CARDS[j]) for i, j in ((0, 1), (0, 2), (1, 2)))
-    two = (Tape(1, 2, a), Tape(1, 3, b + 12.0))
+    two = (Tape(1, 2, a), Tape(1, 3, b + 6.0))  # 2 and 7 standard deviations
     assert doubts(solved(CARDS, known=priors(CAMERA, tapes=two)))["tapes-disagree"].startswith(
         "Tape 1-2, 1-3 disagrees"
     )
