@@ -9,7 +9,7 @@ from hidescan.cli import app
 from hidescan.map_json import to_json
 from hidescan.problems import BadInput
 from hidescan.store import read_map
-from tests.marked import bare_map, some_marks
+from tests.marked import bare_map, disc, mark, marked_map, some_marks
 
 
 @pytest.fixture
@@ -53,6 +53,14 @@ def test_a_hide_without_marks(tmp_path: Path) -> None:
     path = tmp_path / "clean.hide.json"
     path.write_bytes(to_json(bare_map()))
     assert said("marks", path).stdout.startswith("clean: no marks\n")
+
+
+def test_a_hide_that_marks_cover_wholly(tmp_path: Path) -> None:
+    path = tmp_path / "gone.hide.json"
+    path.write_bytes(to_json(marked_map(mark("stain-1", disc(0, 500, 5000), "stain"))))
+    shown = said("marks", path, "--units", "metric").stdout
+    assert "usable  0.0" in shown and "clear " not in shown
+    assert json.loads(said("marks", path, "--json").stdout)["clear_rectangle_mm"] is None
 
 
 def test_an_unknown_table_is_refused_with_those_that_are(map_file: Path) -> None:

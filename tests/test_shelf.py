@@ -2,7 +2,7 @@ import json
 import multiprocessing
 import sqlite3
 from contextlib import closing
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date
 from decimal import Decimal
 from pathlib import Path
@@ -127,6 +127,26 @@ def test_a_map_of_a_later_photo_shows_the_hide_without_what_was_cut(tmp_path: Pa
         found = hide(db, "buck")
         assert found.area_left_mm2 == found.area_usable_mm2
         assert len(found.cuts) == 1
+
+
+def test_what_cannot_be_is_refused_and_changes_nothing(tmp_path: Path) -> None:
+    with closing(shelf(tmp_path)) as db:
+        register.add_hide(db, "first", Facts())
+        register.add_hide(db, "second", Facts())
+        before = asdict(hide(db, "first"))
+        for said, what in (
+            ("on one line", lambda: register.add_hide(db, " \n", Facts())),
+            ("on one line", lambda: register.edit(db, "first", Facts(), "a\nb")),
+            ("of that label already", lambda: register.add_hide(db, "First", Facts())),
+            ("another hide of that label", lambda: register.edit(db, "first", Facts(), "second")),
+            ("how much was cut", lambda: register.cut(db, "first", "sole", area_mm2=0.0)),
+            ("how much was cut", lambda: register.cut(db, "first", "sole")),
+            ("no map to place pieces on", lambda: register.cut(db, "first", "sole", hide_mm=box(0, 0, 9, 9))),
+            ("nothing was cut", lambda: register.undo_cut(db, "first")),
+        ):
+            with pytest.raises(BadInput, match=said):
+                what()
+        assert asdict(hide(db, "first")) == before
 
 
 def test_removing_is_undone(tmp_path: Path) -> None:

@@ -1,5 +1,6 @@
 """Placing: rules kept on random hides, pairs, several hides, fixed pieces, what does not fit, repeatability."""
 
+import json
 from dataclasses import replace
 
 import numpy as np
@@ -104,6 +105,15 @@ def test_the_same_rounds_and_seed_repeat_it() -> None:
     first, again = (placing_file.to_json(place(maps, pieces, rounds=7)) for _ in range(2))
     assert first == again
     assert placing_file.to_json(placing_file.from_json(first, "x")) == first
+    for change, says in (
+        ({"version": 99}, "version 99"),
+        ({"format": "other"}, "not a placing"),
+        ({"pieces": 3}, "pieces"),
+    ):
+        with pytest.raises(BadInput, match=f"x: .*{says}"):
+            placing_file.from_json(json.dumps(json.loads(first) | change).encode(), "x")
+    with pytest.raises(BadInput, match="not JSON"):
+        placing_file.from_json(b"[" * 9999, "x")
 
 
 def test_more_rounds_are_never_worse() -> None:
