@@ -174,6 +174,6 @@ def test_a_profile_takes_the_place_of_exif() -> None:
 def test_too_few_photos_and_a_lens_that_cannot_be_told_again() -> None:
     few = made(VIEWS[:4])
     assert isinstance(few, NotFound) and few.code == "lens-few" and "4 show a card" in few.reason
-    nameless = replace(profile(), camera=None)
-    assert not nameless.fits(photo(camera=None)) and not nameless.fits(photo())
+    nameless = replace(profile(), camera="")
+    assert not nameless.fits(photo(camera="")) and not nameless.fits(photo())
     assert not replace(profile(), focal_mm=None, focal_35mm=None).fits(photo(focal_mm=None, focal_35mm=None))
