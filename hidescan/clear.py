@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from shapely.geometry import Polygon, box
 from shapely.geometry.base import BaseGeometry
 
+from hidescan.geometry import polygonal
 from hidescan.hidemap import XY, HideMap
 from hidescan.settings import ClearSettings, UsableSettings
 from hidescan.usable import lost_in_map
@@ -45,7 +46,8 @@ def clear_leather(hide_map: HideMap, settings: UsableSettings) -> BaseGeometry:
     """The leather that counts as usable, in the hide frame, mm."""
     rings = hide_map.outline.hide_mm.coordinates
     net = Polygon(rings[0], rings[1:])
-    return net.difference(lost_in_map(net, hide_map.marks, settings))
+    left = net.difference(lost_in_map(net, hide_map.marks, settings))
+    return left if left.geom_type != "GeometryCollection" else polygonal(left)
 
 
 def largest_rectangle(clear: BaseGeometry, settings: ClearSettings) -> Rectangle | None:

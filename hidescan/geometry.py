@@ -3,8 +3,14 @@
 Everything here is plain plane geometry, unit-free: what goes in as mm comes out as mm or mm2.
 """
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    from shapely.geometry import MultiPolygon
+    from shapely.geometry.base import BaseGeometry
 
 Points = NDArray[np.float64]
 
@@ -66,15 +72,13 @@ def without_crossings(ring: Points) -> Points:
     A rim brought to the plan view from two heights can cross itself by a fraction of a millimetre where the height
     changes; GEOS's valid form of it differs by the tiny loops only.
     """
-    from shapely import get_parts, make_valid
+    from shapely import make_valid
     from shapely.geometry import Polygon
 
     polygon = Polygon(ring)
     if polygon.is_valid:
         return counter_clockwise(ring)
-    members = get_parts(make_valid(polygon))  # several polygons beside lines are a collection within a collection
-    parts = [part for part in get_parts(members) if part.geom_type == "Polygon"]
-    largest = max(parts, key=lambda part: float(part.area))
+    largest = max(polygonal(make_valid(polygon)).geoms, key=lambda part: float(part.area))
     return counter_clockwise(np.array(largest.exterior.coords)[:-1])
 
 
@@ -82,3 +86,12 @@ def rotation_2d(angle_deg: float) -> NDArray[np.float64]:
     """Matrix that turns a column vector counter-clockwise (x right, y up) by `angle_deg`."""
     c, s = np.cos(np.deg2rad(angle_deg)), np.sin(np.deg2rad(angle_deg))
     return np.array([[c, -s], [s, c]])
+
+
+def polygonal(shape: "BaseGeometry") -> "MultiPolygon":
+    """The polygons of an intersection or a difference, without points and lines where two shapes only touch."""
+    from shapely import get_parts
+    from shapely.geometry import MultiPolygon
+
+    parts = get_parts(get_parts(shape))  # polygons beside lines may be a collection within a collection
+    return MultiPolygon([part for part in parts if part.geom_type == "Polygon" and part.area > 0])

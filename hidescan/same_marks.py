@@ -8,12 +8,14 @@ retyped is known again.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
 from shapely.geometry import Polygon
 
 from hidescan.corrected import as_kind, ring_of, with_marks
 from hidescan.geometry import Points, without_crossings
 from hidescan.hidemap import HideMap, MarkEntry, MarkKind, MarkStatus
 from hidescan.marks import mark_entry, number_of, on_hide, surroundings_of
+from hidescan.problems import BadInput
 from hidescan.settings import Settings
 
 # Of the smaller of two: the same photo mapped again moves rims by a pixel or two.
@@ -136,6 +138,15 @@ def _numbered(hide_map: HideMap) -> int:
 
 
 def in_frame_of(new: HideMap, old: HideMap, ring_mm: Points) -> Points:
-    """A ring of one map in the frame of another of the same photo: through the photo."""
+    """A ring of one map in the frame of another of the same photo: through the photo.
+
+    Raises
+    ------
+    BadInput
+        One of the cameras does not see it: a map that was changed by hand.
+    """
     seen = old.camera_over_hide().px_from_mm(ring_mm, old.upper_face_mm())
-    return without_crossings(new.camera_over_hide().mm_from_px(seen, new.upper_face_mm()))
+    ring = new.camera_over_hide().mm_from_px(seen, new.upper_face_mm())
+    if not np.isfinite(ring).all():
+        raise BadInput(f"{old.photo.file}: a mark in its map lies where its camera does not look. Map it with --fresh.")
+    return without_crossings(ring)

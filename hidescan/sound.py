@@ -44,6 +44,10 @@ def _numbers(hide_map: "HideMap") -> Iterator[str]:
     for camera in (hide_map.camera, *(view.camera for view in hide_map.photos)):
         if not camera.focal_px > 0:
             yield "camera.focal_px is not above zero"
+        rows = camera.rotation
+        for i, j in ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2)):  # rows at right angles, of length 1
+            if not abs(sum(a * b for a, b in zip(rows[i], rows[j], strict=True)) - (i == j)) < 1e-3:
+                yield "camera.rotation is no rotation"
     for name in ("area_gross", "area_net", "area_usable", "length", "width", "perimeter"):
         if getattr(hide_map.measures, name).value < 0:
             yield f"measures.{name} is below zero"

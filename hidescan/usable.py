@@ -30,6 +30,7 @@ from shapely import prepare, union_all
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
+from hidescan.geometry import polygonal
 from hidescan.hidemap import MarkEntry
 from hidescan.measured import COVERAGE_FACTOR, Measured, half_width_95_of_steps, root_sum_square
 from hidescan.settings import UsableSettings
@@ -62,7 +63,8 @@ def lost_to_marks(net: Polygon, marks: Iterable[tuple[str, Polygon]], settings: 
     Polygon or multipolygon within `net`, mm.
     """
     grown = [polygon.buffer(_margin_mm(kind, settings)) for kind, polygon in marks if _counts(kind, settings)]
-    return union_all(grown).intersection(net)
+    lost = union_all(grown).intersection(net)
+    return lost if lost.geom_type != "GeometryCollection" else polygonal(lost)
 
 
 def lost_in_map(net: Polygon, marks: Iterable[MarkEntry], settings: UsableSettings) -> BaseGeometry:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from shapely.geometry import LineString, MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.geometry import Points
+from hidescan.geometry import Points, polygonal
 from hidescan.problems import NotFound
 from hidescan.settings import SamplingSettings, ZoneLines
 
@@ -71,7 +71,7 @@ def lay_zones(outline: Polygon, form: str, curve_mm: Points | None, lines: ZoneL
     zones = []
     for name, cells in _cells(form, lines).items():
         whole = shapely.union_all([_cell(cell, form, curve_mm, half_width, lines) for cell in cells])
-        part = _polygonal(outline.intersection(whole))
+        part = polygonal(outline.intersection(whole))
         if not part.is_empty:
             zones.append(Zone(name, part))
     return tuple(zones)
@@ -177,9 +177,3 @@ def _cell(cell: _Cell, form: str, curve_mm: Points, half_width: float, lines: Zo
     if near == 0:
         return Polygon(np.vstack([left[: len(y)], right[len(y) :]]))
     return MultiPolygon([Polygon(left), Polygon(right)])
-
-
-def _polygonal(shape: BaseGeometry) -> MultiPolygon:
-    """The polygons of an intersection, without the points and lines where cells only touch the rim."""
-    parts = [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon" and part.area > 0]
-    return MultiPolygon(parts)

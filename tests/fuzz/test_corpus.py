@@ -8,7 +8,9 @@ from typing import Any
 import pytest
 
 from hidescan.map_json import from_json, to_json
+from hidescan.mark_files import given_marks
 from hidescan.problems import BadInput
+from hidescan.settings import Settings
 from tests.fuzz.seeds import RULES, SVG, seeds
 from tests.fuzz.targets import BETWEEN, TARGETS, one
 from tests.samples import rectangle_map
@@ -88,6 +90,10 @@ def test_an_attack_gets_one_line(name: str, data: bytes, says: str) -> None:
         (lambda p: p["back_line"]["curve_mm"].update(coordinates=[[0, 0]]), "curve_mm is no line"),
         (lambda p: p["camera"].update(focal_px=0), "focal_px"),
         (lambda p: p["camera"].update(rotation=[[1, 0, 0]]), "camera.rotation"),
+        (
+            lambda p: p["camera"].update(rotation=[[1, 0, 0], [0, -1, 0], [0, 0.1, -1]]),
+            "camera.rotation is no rotation",
+        ),
         (lambda p: p["measures"]["area_net"].update(value=-1), "below zero"),
         (lambda p: p["measures"]["area_net"].update(value=1e999), "area_net"),
         (lambda p: p["inputs"].update(thickness_mm=-1), "thickness_mm"),
@@ -100,6 +106,15 @@ def test_a_map_from_anybody_cannot_name_files_or_break_what_reads_it(change: Cal
     with pytest.raises(BadInput, match=says) as caught:
         from_json(json.dumps(plain).encode(), "m.hide.json")
     assert "\n" not in str(caught.value)
+
+
+def test_marks_that_a_map_s_camera_does_not_see_get_one_line(tmp_path: Path) -> None:
+    """A map whose camera was turned by hand to look along the floor, given marks of another map of its photo."""
+    path, plain = tmp_path / "b.hide.json", json.loads(to_json(rectangle_map()))
+    path.write_text(json.dumps(plain))
+    plain["camera"]["rotation"] = [[1, 0, 0], [0, 0, -1], [0, 1, 0]]
+    with pytest.raises(BadInput, match="does not look"):
+        given_marks(path, from_json(json.dumps(plain).encode(), "a"), Settings())
 
 
 def test_a_line_quotes_only_what_can_be_printed_and_not_much() -> None:
