@@ -97,9 +97,10 @@ def _from_table(text: str, name: str, hide_map: HideMap) -> Iterator[GivenMark]:
         else:
             try:
                 x, y, across = (float(row[key] or "") for key in (f"centre_x_{unit}", f"centre_y_{unit}", str(size)))
+                centre = _on_the_floor(_in_hide_frame(np.array([[x, y]]), unit == "px", hide_map))[0]
+                _on_the_floor(np.array([across]))
             except ValueError:
-                raise BadInput(f"{where}: the middle and the diameter should be numbers.") from None
-            centre = _in_hide_frame(np.array([[x, y]]), unit == "px", hide_map)[0]
+                raise BadInput(f"{where}: the middle and the diameter should be numbers, on the floor.") from None
             geometry = Point(centre).buffer(across / 2)
         yield from _marks(geometry, row, where, hide_map)
 
@@ -119,21 +120,35 @@ def _from_features(plain: dict[str, Any], name: str, hide_map: HideMap) -> Itera
         frame = properties.get("frame", plain.get("frame", "hide_mm"))
         refuse_unknown(frame, ("hide_mm", "photo_px"), f"{where}, frame")
         try:
-            geometry = shape(feature["geometry"])
+            with np.errstate(invalid="ignore"):  # what is no number is refused below
+                geometry = shape(feature["geometry"])
             in_px = frame == "photo_px"
             mirrored = -1.0 if plain.get("mirrored") is True and not in_px else 1.0
             geometry = _mapped(geometry, lambda p, px=in_px, m=mirrored: _in_hide_frame(p * (m, 1.0), px, hide_map))
         except (LookupError, TypeError, ValueError, AttributeError, OverflowError, ShapelyError) as error:
-            raise BadInput(f"{where}: has no geometry that can be read.") from error
+            raise BadInput(f"{where}: has no geometry that can be read, or lies off the floor.") from error
         yield from _marks(geometry, properties, where, hide_map)
 
 
 def _mapped(geometry: BaseGeometry, place: Any) -> BaseGeometry:
     """Outer rings or lines with each point placed anew; a line gets the width of a scratch."""
     if isinstance(geometry, LineString):
-        return LineString(place(np.array(geometry.coords))).buffer(_LINE_HALF_WIDTH_MM)
+        return LineString(_on_the_floor(place(np.array(geometry.coords)[:, :2]))).buffer(_LINE_HALF_WIDTH_MM)
     parts = geometry.geoms if isinstance(geometry, MultiPolygon) else [geometry]
-    return MultiPolygon([Polygon(place(np.array(part.exterior.coords)[:, :2])) for part in parts])
+    return MultiPolygon([Polygon(_on_the_floor(place(np.array(part.exterior.coords)[:, :2]))) for part in parts])
+
+
+def _on_the_floor(points_mm: Points) -> Points:
+    """The points, none without end or far off: GEOS ends the whole program over such a one.
+
+    Raises
+    ------
+    ValueError
+        One is.
+    """
+    if not (np.abs(points_mm) < FARTHEST_MM).all():
+        raise ValueError("off the floor")
+    return points_mm
 
 
 def _marks(geometry: BaseGeometry, words: Mapping[str, Any], where: str, hide_map: HideMap) -> Iterator[GivenMark]:

@@ -90,6 +90,9 @@ def test_rings_in_mm_and_in_photo_pixels_are_the_same_mark(tmp_path: Path) -> No
         ("c.csv", 'kind,hide_mm\nstain,"0 0, 9 0"\n', "three points"),
         ("d.csv", 'kind,hide_mm\nstain,"5000 0, 5009 0, 5009 9"\n', "does not lie on the hide"),
         ("e.csv", "kind,centre_x_mm,centre_y_mm,diameter_mm\nstain,1,two,3\n", "should be numbers"),
+        ("e.csv", "kind,centre_x_mm,centre_y_mm,diameter_mm\nstain,1,inf,3\n", "on the floor"),
+        ("e.csv", "kind,centre_x_mm,centre_y_mm,diameter_mm\nstain,1,2,nan\n", "on the floor"),
+        ("e.csv", "kind,centre_x_px,centre_y_px,diameter_mm\nstain,1,2,1e99\n", "on the floor"),
         ("f.csv", 'kind,hide_mm,status\nstain,"0 0, 9 0, 9 9",seen\n', "status: seen is not known"),
         ("g.csv", 'kind,hide_mm,confidence\nstain,"0 0, 9 0, 9 9",1.5\n', "from 0 to 1"),
         ("h.json", "[]", "neither a FeatureCollection nor a map"),
@@ -99,7 +102,7 @@ def test_rings_in_mm_and_in_photo_pixels_are_the_same_mark(tmp_path: Path) -> No
         ("l.geojson", '{"type":"FeatureCollection","photo_sha256":"00","features":[]}', "another photo"),
         ("m.csv", b"\xff\xfe\x00", "cannot be read as text"),
     ],
-    ids=range(13),
+    ids=range(16),
 )  # fmt: skip
 def test_what_cannot_be_used_gets_one_clear_line(tmp_path: Path, name: str, data: str | bytes, says: str) -> None:
     with pytest.raises(BadInput) as caught:
