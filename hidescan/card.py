@@ -89,10 +89,21 @@ def board(number: int) -> "cv2.aruco.CharucoBoard":
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CardSearch:
-    """What a search found: cards by number, and the numbers that more than one card carries (none of those is used)."""
+    """What a search found.
+
+    Attributes
+    ----------
+    cards
+        Cards measured, by number.
+    doubled
+        Numbers that more than one card carries (none of those is used).
+    markers
+        Every marker seen: its card's number, its own on the card (0 to 9), its corners in the photo, (4, 2).
+    """
 
     cards: tuple[Card, ...]
     doubled: tuple[int, ...]
+    markers: tuple[tuple[int, int, Points], ...]
 
 
 def find_cards(grey: NDArray[np.uint8], settings: CardSettings) -> CardSearch:
@@ -120,7 +131,11 @@ def find_cards(grey: NDArray[np.uint8], settings: CardSettings) -> CardSearch:
     by_card = _by_card(markers)
     cards = (_measure_card(grey, number, found, settings) for number, found in sorted(by_card.items()))
     doubled = {marker // MARKERS for marker, _ in markers} - by_card.keys()
-    return CardSearch(tuple(card for card in cards if card is not None), tuple(sorted(doubled)))
+    return CardSearch(
+        tuple(card for card in cards if card is not None),
+        tuple(sorted(doubled)),
+        tuple((*divmod(marker, MARKERS), corners) for marker, corners in markers),
+    )
 
 
 def is_inverted(grey: NDArray[np.uint8], settings: CardSettings) -> bool:

@@ -31,12 +31,14 @@ def pieces(
     from hidescan.hidemap import Inputs
     from hidescan.opencv5 import grey_of
     from hidescan.photo import read_photo
-    from hidescan.pipeline import find_floor, papers_mm, print_measured
+    from hidescan.pipeline import find_floor, print_measured
     from hidescan.settings import Settings
     from hidescan.units import parse_thickness_mm
     from hidescan.uses.settings import TemplateSettings
     from hidescan.uses.templates import find_templates
+    from hidescan.uses.templates import lines_of as left_out_lines
     from hidescan.uses.templates_files import lines_of, to_png, to_svg, to_toml
+    from hidescan.uses.templates_floor import sheets_mm
 
     if out.suffix.lower() != ".svg":
         raise BadInput(f"{out}: pieces are written as SVG. Name it {out.with_suffix('.svg').name}.")
@@ -53,7 +55,7 @@ def pieces(
         raise BadInput(f"{photo.name}: {floor}")
     measured = print_measured(floor.inputs)
     found = find_templates(
-        taken.rgb, floor.plane, papers_mm(floor.plane.places), thick, template_settings, settings.measure,
+        taken.rgb, floor.plane, sheets_mm(floor), thick, template_settings, settings.measure,
         print_measured=measured,
     )  # fmt: skip
     if isinstance(found, NotFound):
@@ -73,6 +75,6 @@ def pieces(
         print(f"  ! {doubt.message}")
     if not measured:
         print("  ! The card's print was never measured: every size may be off by up to 2 % (hidescan card --measured).")
-    if found.cut_off:
-        print(f"  ! {found.cut_off} more leave the picture and were left out.")
+    for line in left_out_lines(found.left_out):
+        print(f"  ! {line}")
     print(f"  fill in {beside['.toml']}; {beside['.png']} shows which is which")

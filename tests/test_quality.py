@@ -31,7 +31,7 @@ def codes(
     assert isinstance(plane, Plane)
     middle = camera.project(np.c_[circle(300, 60), np.zeros(60)])
     ring = plane.camera.mm_from_px(middle)
-    found = photo_doubts(CardSearch(seen, doubled), plane, ring, inputs, QualitySettings())
+    found = photo_doubts(CardSearch(seen, doubled, ()), plane, ring, inputs, QualitySettings())
     return {doubt.code: doubt.message for doubt in found}
 
 

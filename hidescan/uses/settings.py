@@ -195,6 +195,20 @@ class CornerSettings:
     # An edge that stays short of the tip by more than the blur explains was cut round; noise comes on top.
     most_short: float = 1.3
     noise_px: float = 0.3
+    # Where the edge is rough, sides may stray by so many times as much, and are fitted over so many times their length.
+    most_rough: float = 2.5
+    most_side: float = 3.0
+
+
+@dataclass(frozen=True, slots=True)
+class EdgeLook:
+    """One look at a template's edge."""
+
+    # Half width of the strip along the edge as known so far in which it is looked for.
+    strip_mm: float
+    # JPEG keeps colour at half the size, in blocks: what it adds to the noise of colour, grey levels. The less, the
+    # less a dark joint looks like a darker template; the more, the finer is the edge drawn.
+    colour_noise_levels: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,14 +228,43 @@ class TemplateSettings:
     grabcut_rounds: int = 2
     # Smaller than this it is a crumb, a pen or a ruler's end.
     least_area_mm2: float = 800.0
-    # Half width of the strip along the coarse edge in which the edge proper is looked for.
-    strip_mm: float = 3.0
-    # But never fewer pixels of the coarse copy.
-    strip_coarse_px: float = 2.0
-    # Reach of the means of template and floor on both sides of the edge: past any ink line, within even light.
+    # Sheets are widened by this in the copy: their paper may curl, and their place is known to a pixel.
+    sheet_px: int = 2
+    # A colour seen in this share of the border's parts is the floor's; so is one that lies no farther from those that
+    # are: boards and shade. A sheet or a template that crosses the border takes one part in ten and lies apart.
+    floor_spread: float = 0.3
+    floor_step: float = 30.0
+    # First in a copy of half the size, where the reduced copy may have cut a corner or filled a notch; then in the
+    # photo. The picture's blur reaches so far at least.
+    first_look: EdgeLook = EdgeLook(strip_mm=8.0, colour_noise_levels=3.0)
+    second_look: EdgeLook = EdgeLook(strip_mm=3.0, colour_noise_levels=6.0)
+    strip_px: float = 3.5
+    # Reach of the means of template and floor beyond the strip: past any ink line, within even light.
     side_mm: float = 12.0
-    # Template against floor, grey levels, below which the edge is not to be trusted to half a millimetre.
-    least_step: float = 15.0
+    # What a camera's noise and JPEG leave in an even surface, grey levels.
+    noise_levels: float = 3.0
+    # Share by which a shadow darkens the floor: a way in which it varies although the floor beside shows none of it.
+    shade: float = 0.1
+    # Share by which floor or template may differ beside the edge from what they are around, where a streak or a joint
+    # of the table runs into it: that part of the edge is trusted half as far (a quarter, squared).
+    trust_share: float = 0.25
+    # An edge is smoothed by parabolas over so much of it to both sides: a knife goes no closer bends.
+    smooth_mm: float = 6.0
+    # Template against floor at the worst twentieth of its edge, grey levels, and standard deviations of what both vary:
+    # below it is not returned. On tables of eight kinds edges that were millimetres off had 1.0 to 2.8.
+    least_step: float = 10.0
+    least_clear: float = 3.0
+    # The farthest error of an edge is about so many times a pixel over those deviations.
+    edge_noise: float = 8.0
+    # Half a millimetre is less than a pixel then.
+    most_mm_per_px: float = 0.75
+    # A shadow takes such a share of the floor's light; where it looks like so much of the template, the line of shadow
+    # at the template's foot counts as template.
+    shadow: float = 0.3
+    most_shadow: float = 0.4
+    # A template's edge is not to be told from a sheet's that is nearer: the sheet's own place is known to a pixel or
+    # two, and the paper's size is that of A4 and Letter together.
+    near_sheet_mm: float = 5.0
     # Half a pixel of smoothing before the edge is drawn: sensor noise, without rounding corners further.
     smooth_px: float = 0.7
     # Points leave the edge by no more when it is thinned.

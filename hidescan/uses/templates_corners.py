@@ -1,9 +1,10 @@
-"""Corners of a template that the picture's blur has rounded, drawn again as the knife cut them.
+"""A template's edge as the knife cut it: smooth, but for its corners, which the picture's blur has rounded.
 
 A blurred corner's half-way line runs inside its tip: by 0.8 standard deviations of the blur at a right angle, by more
 at a sharper one. Where the edge's sides, fitted on both beyond the blur's reach, meet at an angle, and the blur
 explains how far the edge stays short of the point in which they meet, that point is the corner. A corner that was cut
-round stays shorter still and is left as it is.
+round stays shorter still and is left as it is. Between corners the edge is smoothed by local parabolas (Cleveland
+1979), which leave curves as they are.
 """
 
 from dataclasses import dataclass
@@ -12,7 +13,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.geometry import Points, resample
+from hidescan.geometry import Points
 from hidescan.uses.settings import CornerSettings
 
 Array = NDArray[np.float64]
@@ -33,26 +34,68 @@ class _Side:
         return np.asarray(self.curve[1] / np.linalg.norm(self.curve[1]))
 
 
-def with_corners(ring_px: Points, blur_px: float, settings: CornerSettings) -> Points:
-    """The ring with its rounded corners drawn to their tips.
+def as_cut(ring_px: Points, weights: Array, blur_px: float, smooth_px: float, settings: CornerSettings) -> Points:
+    """The ring smoothed, its rounded corners drawn to their tips.
 
     Parameters
     ----------
     ring_px
-        An edge in the photo, (N, 2), dense.
+        An edge in the photo, (N, 2), in even steps of `settings.step_px`.
+    weights
+        How far each of its points is to be trusted, (N,).
     blur_px
         Standard deviation of the blur across the edge.
+    smooth_px
+        Half the length of the parabolas that smooth it.
     """
-    ring = resample(ring_px, settings.step_px)
     skip = round(settings.skip_blurs * blur_px / settings.step_px)
-    if len(ring) < 8 * skip:
+    reach = round(smooth_px / settings.step_px)
+    if len(ring_px) < max(8 * skip, 4 * reach):
         return ring_px
-    tips = {}
-    for n in _candidates(ring, skip, settings):
-        found = _tip(ring, n, skip, blur_px, settings)
+    smooth = _smoothed(ring_px, weights, reach, closed=True)
+    rough = 1.4826 * float(np.median(np.linalg.norm(ring_px - smooth, axis=1)))
+    seen, tips = _Ring(ring_px, weights, rough), {}
+    for n in _candidates(ring_px, skip, settings):
+        found = _tip(seen, n, skip, blur_px, settings)
         if found is not None:
             tips[n] = found
-    return ring_px if not tips else _drawn(ring, tips)
+    return _drawn(seen, tips, smooth, reach)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Ring:
+    """A ring, the weights of its points, and how rough it is."""
+
+    px: Points
+    weights: Array
+    rough_px: float
+
+
+def _smoothed(points: Points, weights: Array, reach: int, *, closed: bool) -> Points:
+    """A line smoothed by long parabolas, and by shorter ones where its bends are more than its roughness."""
+    short, long = (_parabolas(points, weights, r, closed=closed) for r in (reach // 2, reach))
+    off = np.linalg.norm(short - long, axis=1)
+    bends = np.clip(off / (6 * float(np.median(off)) + 1e-9) - 1, 0, 1) * weights  # 4 standard deviations and more
+    return np.asarray(long + bends[:, None] * (short - long))
+
+
+def _parabolas(points: Points, weights: Array, reach: int, *, closed: bool) -> Points:
+    """Points of a line on the parabolas that fit best what lies within reach of each, the nearer the more."""
+    reach = min(reach, (len(points) - 1) // 2)
+    if reach < 2:
+        return points
+    along = np.arange(-reach, reach + 1) / (reach + 1)
+    near = (1 - np.abs(along) ** 3) ** 3
+
+    def moments(values: Array) -> Array:
+        """Sums over each window of values times along^0..4, (5, N)."""
+        padded = np.pad(values, reach, mode="wrap" if closed else "constant")
+        return np.array([np.correlate(padded, near * along**k, "valid") for k in range(5)])
+
+    own = moments(weights)
+    normal = own[np.add.outer(np.arange(3), np.arange(3))].transpose(2, 0, 1) + 1e-9 * np.eye(3)
+    right = np.array([moments(weights * column)[:3] for column in points.T]).transpose(2, 1, 0)
+    return np.asarray(np.linalg.solve(normal, right)[:, 0])
 
 
 def _candidates(ring: Points, skip: int, settings: CornerSettings) -> list[int]:
@@ -74,40 +117,47 @@ def _angle(a: Points, b: Points) -> Array:
     return np.asarray(np.arctan2(a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], np.sum(a * b, axis=1)))
 
 
-def _tip(ring: Points, n: int, skip: int, blur_px: float, settings: CornerSettings) -> tuple[int, Points] | None:
+def _tip(seen: _Ring, n: int, skip: int, blur_px: float, settings: CornerSettings) -> tuple[int, Points] | None:
     """A corner's tip, and how many points on each side of it the blur has moved; None where there is no corner."""
+    ring = seen.px
     for _ in range(2):  # the sharper, the farther the blur reaches
-        sides = [_side(ring, n, way, skip, settings) for way in (-1, 1)]
+        sides = [_side(seen, n, way, skip, settings) for way in (-1, 1)]
         one, other = (side.direction() for side in sides)
         half = float(np.arccos(np.clip(one @ other, -1, 1))) / 2
         skip = min(round(settings.skip_blurs * blur_px / settings.step_px / max(np.sin(half), 0.3)), len(ring) // 8)
     turn = np.pi - 2 * half
-    if turn < np.radians(settings.least_turn_deg) or max(side.rms_px for side in sides) > settings.most_rms_px:
+    if turn < np.radians(settings.least_turn_deg) or max(side.rms_px for side in sides) > max(
+        settings.most_rms_px, settings.most_rough * seen.rough_px
+    ):
         return None
     tip = _meeting(*sides)
     if tip is None:
         return None
     near = ring[(n + np.arange(-skip, skip + 1)) % len(ring)]
-    seen = near[int(np.argmin(np.linalg.norm(near - tip, axis=1)))]
-    short = float(np.linalg.norm(tip - seen))
+    nearest = near[int(np.argmin(np.linalg.norm(near - tip, axis=1)))]
+    short = float(np.linalg.norm(tip - nearest))
     expected = blur_px * _retreat(round(np.degrees(half)))
-    if short > settings.most_short * expected + settings.noise_px:
+    if short > settings.most_short * expected + settings.noise_px + seen.rough_px:
         return None
-    return skip, seen + (tip - seen) * min(1.0, expected / max(short, 1e-6))  # no farther than the blur explains
+    return skip, nearest + (tip - nearest) * min(1.0, expected / max(short, 1e-6))  # no farther than the blur explains
 
 
-def _side(ring: Points, n: int, way: int, skip: int, settings: CornerSettings) -> _Side:
+def _side(seen: _Ring, n: int, way: int, skip: int, settings: CornerSettings) -> _Side:
     """The side of a corner that lies ahead (1) or behind (-1), fitted beyond the blur's reach."""
     # As long as what it is drawn on over, twice: a parabola drawn on far beyond its points leads anywhere.
-    steps = np.arange(skip, skip + max(round(settings.side_px / settings.step_px), 2 * skip) + 1)
-    points = ring[(n + way * steps) % len(ring)]
+    straight = max(settings.straight_rms_px, settings.most_rough * seen.rough_px / 2)
+    length = settings.side_px * min(straight / settings.straight_rms_px, settings.most_side)
+    steps = np.arange(skip, skip + max(round(length / settings.step_px), 2 * skip) + 1)
+    at = (n + way * steps) % len(seen.px)
+    points, weights = seen.px[at], np.sqrt(seen.weights[at])[:, None]
     along = steps * settings.step_px
     design = np.vander(along, 3, increasing=True)
     for terms in (2, 3):  # straight, if it is as good as straight
         curve = np.zeros((3, 2))
-        curve[:terms] = np.linalg.lstsq(design[:, :terms], points, rcond=None)[0]
-        rms = float(np.sqrt(np.mean(np.sum((design @ curve - points) ** 2, axis=1))))
-        if rms <= settings.straight_rms_px:
+        curve[:terms] = np.linalg.lstsq(weights * design[:, :terms], weights * points, rcond=None)[0]
+        off = np.sum((design @ curve - points) ** 2, axis=1)
+        rms = float(np.sqrt(np.average(off, weights=weights[:, 0] ** 2)))
+        if rms <= straight:
             break
     return _Side(curve, rms)
 
@@ -151,15 +201,14 @@ def _retreat(half_deg: int) -> float:
     return float(brentq(share, 0.0, 11.0))
 
 
-def _drawn(ring: Points, tips: dict[int, tuple[int, Points]]) -> Points:
-    """The ring with each tip in place of what the blur has moved."""
-    gone = np.zeros(len(ring), dtype=np.bool_)
-    for n, (skip, _) in tips.items():
-        gone[(n + np.arange(-skip, skip + 1)) % len(ring)] = True
+def _drawn(seen: _Ring, tips: dict[int, tuple[int, Points]], smooth: Points, reach: int) -> Points:
+    """The ring smoothed from tip to tip, each tip in place of what the blur has moved."""
+    if not tips:
+        return smooth
+    order = sorted(tips)
     made = []
-    for n, point in enumerate(ring):
-        if n in tips:
-            made.append(tips[n][1])
-        elif not gone[n]:
-            made.append(point)
-    return np.array(made)
+    for n, following in zip(order, [*order[1:], order[0] + len(smooth)], strict=True):
+        skip, tip = tips[n]
+        between = np.arange(n + skip + 1, following - tips[following % len(smooth)][0]) % len(smooth)
+        made += [tip[None], _smoothed(seen.px[between], seen.weights[between], reach, closed=False)]
+    return np.vstack(made)

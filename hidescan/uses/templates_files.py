@@ -78,7 +78,7 @@ def to_png(rgb: NDArray[np.uint8], templates: tuple[Template, ...], arrows_px: l
             x, y = (arrow[1] * scale).tolist()
             pen.ellipse((x - 7, y - 7, x + 7, y + 7), fill=(0, 200, 255))
         x, y = t.ring_px[np.argmin(t.ring_px[:, 1])] * scale - (0.0, 0.8 * size)
-        label = t.id if t.sure else f"{t.id} ?"
+        label = f"{t.id} ?" if t.doubt else t.id
         pen.text((x, y), label, font=font, anchor="mm", fill="white", stroke_width=4, stroke_fill=(16, 16, 16))
     data = io.BytesIO()
     image.save(data, "PNG")
@@ -92,8 +92,9 @@ def lines_of(templates: tuple[Template, ...]) -> list[str]:
         m = t.measures
         grain = "no arrow found" if t.grain is None else "grain from its arrow"
         sizes = " x ".join(f"{s.value:.1f} ± {COVERAGE_FACTOR * s.u:.1f}" for s in (m.length, m.width))
-        doubt = "" if t.sure else "; hardly stands out from the floor: look at the picture"
-        said.append(f"  {t.id:9} {sizes} mm, {grain}{doubt}")
+        said.append(f"  {t.id:9} {sizes} mm, {grain}")
+        if t.doubt:
+            said.append(f"  ! {t.id}: {t.doubt}")
     return said
 
 

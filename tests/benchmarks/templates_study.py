@@ -17,11 +17,12 @@ from hidescan.geometry import rotation_2d
 from hidescan.hidemap import Inputs
 from hidescan.opencv5 import grey_of
 from hidescan.photo import Photo
-from hidescan.pipeline import Known, find_floor, papers_mm
+from hidescan.pipeline import Known, find_floor
 from hidescan.problems import NotFound
 from hidescan.settings import Settings
 from hidescan.uses.settings import TemplateSettings
 from hidescan.uses.templates import find_templates
+from hidescan.uses.templates_floor import sheets_mm
 from hidescan.uses.templates_grain import Grain
 from tests.synthetic.cards_on_table import COLOURS, THICKNESS_MM, aligned, farthest, grain_error_deg, nearest, table
 from tests.synthetic.scenes import Array
@@ -35,7 +36,7 @@ def seen(rgb: NDArray[np.uint8], settings: Settings) -> list[tuple[Array, Grain 
     found = find_templates(
         rgb,
         floor.plane,
-        papers_mm(floor.plane.places),
+        sheets_mm(floor),
         THICKNESS_MM,
         TemplateSettings(),
         settings.measure,

@@ -131,10 +131,9 @@ def picture(
     look: Look | None = None,
     holes_mm: tuple[Array, ...] = (),
 ) -> NDArray[np.uint8]:
-    """Render an RGB photo: every pixel looks up the floor where its ray meets it, at twice the size, then blurred."""
+    """Render an RGB photo of cards and outlines on a floor of one colour, a little mottled."""
     look = look or Look()
-    w, h = camera.size_px
-    canvas = _Canvas.around(camera)
+    canvas = Canvas.around(camera)
     coarse = rng.standard_normal((canvas.shape[0] // 12 + 2, canvas.shape[1] // 12 + 2), dtype=np.float32)
     texture = look.mottle * cv2.resize(coarse, canvas.shape[::-1], interpolation=cv2.INTER_CUBIC)
     paint = np.empty((*canvas.shape, 3), np.float32)
@@ -149,8 +148,21 @@ def picture(
         canvas.fill(paint, polygon, colour)
     paint += texture[..., None]
     for card in cards:
-        _lay_card(canvas, paint, card)
+        lay_card(canvas, paint, card)
+    return photographed(camera, canvas, paint, rng, blur_px=look.blur_px, noise=look.noise)
 
+
+def photographed(
+    camera: TrueCamera,
+    canvas: "Canvas",
+    paint: NDArray[np.float32],
+    rng: np.random.Generator,
+    *,
+    blur_px: float,
+    noise: float,
+) -> NDArray[np.uint8]:
+    """A painted floor as a photo: every pixel looks up where its ray meets it, at twice the size, then blurred."""
+    w, h = camera.size_px
     step = 8  # the mapping is smooth: exact on a coarse grid, linear between (OpenCV's cubic is only good to 0.04)
     gx, gy = np.meshgrid(np.arange(-step, w + 2 * step, step), np.arange(-step, h + 2 * step, step))
     xy = camera.floor_xy(np.c_[gx.ravel(), gy.ravel()].astype(np.float64))
@@ -159,13 +171,13 @@ def picture(
     fine = [cv2.remap(m, fx.astype(np.float32), fy.astype(np.float32), cv2.INTER_LINEAR) for m in maps]
     big = cv2.remap(paint, fine[0], fine[1], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REFLECT)
     photo = cv2.resize(big, (w, h), interpolation=cv2.INTER_AREA)
-    photo = cv2.GaussianBlur(photo, (0, 0), max(look.blur_px, 0.3))
-    noisy = photo + look.noise * rng.standard_normal(photo.shape, dtype=np.float32)
+    photo = cv2.GaussianBlur(photo, (0, 0), max(blur_px, 0.3))
+    noisy = photo + noise * rng.standard_normal(photo.shape, dtype=np.float32)
     return np.clip(np.rint(noisy), 0, 255).astype(np.uint8)
 
 
 @dataclass(frozen=True, eq=False)
-class _Canvas:
+class Canvas:
     """A raster of the floor: cell (row, column) centres at origin + mm x (column, row), y flipped."""
 
     origin: Array
@@ -173,14 +185,14 @@ class _Canvas:
     shape: tuple[int, int]
 
     @staticmethod
-    def around(camera: TrueCamera) -> "_Canvas":
+    def around(camera: TrueCamera) -> "Canvas":
         w, h = camera.size_px
         edge = np.array([[x, y] for x in (0, w / 2, w) for y in (0, h / 2, h)], float)
         xy = camera.floor_xy(edge)
         low, high = xy.min(axis=0) - 30, xy.max(axis=0) + 30
         mm = max(0.4, float(np.max(high - low)) / 4000)
         shape = (int((high[1] - low[1]) / mm) + 1, int((high[0] - low[0]) / mm) + 1)
-        return _Canvas(np.array([low[0], high[1]]), mm, shape)
+        return Canvas(np.array([low[0], high[1]]), mm, shape)
 
     def px(self, xy: Array) -> Array:
         return (xy - self.origin) * (1, -1) / self.mm
@@ -188,14 +200,19 @@ class _Canvas:
     def fill(self, paint: NDArray[np.float32], polygon_mm: Array, colour: tuple[int, ...]) -> None:
         """Anti-aliased by drawing with 4 fractional bits on a mask of twice the size."""
         points = np.rint((self.px(polygon_mm) * 2 + 0.5) * 16).astype(np.int32)
-        mask = np.zeros((2 * self.shape[0], 2 * self.shape[1]), np.uint8)
-        cv2.fillPoly(mask, [points], 255, cv2.LINE_8, 4)
-        soft = cv2.resize(mask, self.shape[::-1], interpolation=cv2.INTER_AREA).astype(np.float32)[..., None] / 255
-        paint *= 1 - soft
-        paint += soft * np.array(colour, np.float32)
+        (x0, y0), (x1, y1) = (points // 32).min(axis=0) - 2, (points // 32).max(axis=0) + 3
+        x0, y0, x1, y1 = max(x0, 0), max(y0, 0), min(x1, self.shape[1]), min(y1, self.shape[0])
+        if x1 <= x0 or y1 <= y0:
+            return
+        mask = np.zeros((2 * (y1 - y0), 2 * (x1 - x0)), np.uint8)
+        cv2.fillPoly(mask, [points - np.array([32 * x0, 32 * y0], np.int32)], 255, cv2.LINE_8, 4)
+        soft = cv2.resize(mask, (x1 - x0, y1 - y0), interpolation=cv2.INTER_AREA).astype(np.float32)[..., None] / 255
+        part = paint[y0:y1, x0:x1]
+        part *= 1 - soft
+        part += soft * np.array(colour, np.float32)
 
 
-def _lay_card(canvas: _Canvas, paint: NDArray[np.float32], card: TrueCard) -> None:
+def lay_card(canvas: Canvas, paint: NDArray[np.float32], card: TrueCard) -> None:
     """Paste the printed sheet: pattern at 8 px/mm from OpenCV's own board picture, on white A4."""
     board = cv2.aruco.CharucoBoard(
         (4, 5), 45.0, 34.0, cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_100), np.arange(10 * card.number, 10 * card.number + 10)

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 from shapely.geometry import Polygon
 
-from tests.synthetic.scenes import Array, Look, TrueCamera, _Canvas, _lay_card
+from tests.synthetic.scenes import Array, Canvas, Look, TrueCamera, lay_card
 from tests.synthetic.views import ViewsScene
 
 _STEP = 8  # photo px between nodes; the mapping is smooth
@@ -23,7 +23,7 @@ class Painted:
     """A scene with its paint: floor and leather seen from above on one canvas, and the leather's upper face."""
 
     scene: ViewsScene
-    canvas: _Canvas
+    canvas: Canvas
     floor: NDArray[np.float32]
     leather: NDArray[np.float32]
     cover: NDArray[np.float32]
@@ -41,7 +41,7 @@ def painted(
     )
     low, high = reach.min(axis=0) - 250, reach.max(axis=0) + 250
     shape = (int((high[1] - low[1]) / mm) + 1, int((high[0] - low[0]) / mm) + 1)
-    canvas = _Canvas(np.array([low[0], high[1]]), mm, shape)
+    canvas = Canvas(np.array([low[0], high[1]]), mm, shape)
     on_floor = _surface(shape, look.floor, look.mottle, floor, 2000 / mm, rng)
     on_leather = _surface(shape, look.hide, look.mottle, leather, 1000 / mm, rng)
     cover = np.zeros((*shape, 1), np.float32)
@@ -51,7 +51,7 @@ def painted(
     shade = 1 - 0.25 * cv2.GaussianBlur(cover, (0, 0), 6 / mm)[..., None]
     on_floor *= shade
     for card in scene.cards:
-        _lay_card(canvas, on_floor, card)
+        lay_card(canvas, on_floor, card)
     return Painted(scene, canvas, on_floor, on_leather, cover[..., 0], _upper_face(scene, canvas), look)
 
 
@@ -102,7 +102,7 @@ def photo_from(paint: Painted, camera: TrueCamera, rng: np.random.Generator) -> 
 _COARSE = 8  # canvas cells to a cell of the height field
 
 
-def _upper_face(scene: ViewsScene, canvas: _Canvas) -> NDArray[np.float32]:
+def _upper_face(scene: ViewsScene, canvas: Canvas) -> NDArray[np.float32]:
     """Height of the leather's upper face: its rim's lift, gone within some 6 cm of it; beyond the rim it goes on level."""
     rows, columns = (np.arange(0, n, _COARSE) for n in canvas.shape)
     x, y = np.meshgrid(canvas.origin[0] + columns * canvas.mm, canvas.origin[1] - rows * canvas.mm)
