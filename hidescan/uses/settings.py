@@ -190,11 +190,16 @@ class CornerSettings:
     least_turn_deg: float = 25.0
     # A side that leaves a straight line by no more is straight: it is drawn on with less noise than a parabola.
     straight_rms_px: float = 0.12
+    straighter: float = 1.4
+    # A tip sharper than this is an edge that doubles back on itself, not a corner.
+    least_tip_deg: float = 15.0
     # Sides that leave their parabola by more hold another corner.
     most_rms_px: float = 0.25
-    # An edge that stays short of the tip by more than the blur explains was cut round; noise comes on top.
-    most_short: float = 1.3
+    # An edge that stays short of the tip by more than so many times what the blur explains was cut round; noise comes
+    # on top. It is drawn no farther than so many times what the blur explains.
+    most_short: float = 1.6
     noise_px: float = 0.3
+    most_drawn: float = 1.25
     # Where the edge is rough, sides may stray by so many times as much, and are fitted over so many times their length.
     most_rough: float = 2.5
     most_side: float = 3.0
@@ -255,7 +260,7 @@ class TemplateSettings:
     least_step: float = 10.0
     least_clear: float = 3.0
     # The farthest error of an edge is about so many times a pixel over those deviations.
-    edge_noise: float = 8.0
+    edge_noise: float = 9.5
     # Half a millimetre is less than a pixel then.
     most_mm_per_px: float = 0.75
     # A shadow takes such a share of the floor's light; where it looks like so much of the template, the line of shadow

@@ -126,6 +126,8 @@ def _tip(seen: _Ring, n: int, skip: int, blur_px: float, settings: CornerSetting
         half = float(np.arccos(np.clip(one @ other, -1, 1))) / 2
         skip = min(round(settings.skip_blurs * blur_px / settings.step_px / max(np.sin(half), 0.3)), len(ring) // 8)
     turn = np.pi - 2 * half
+    if 2 * half < np.radians(settings.least_tip_deg):
+        return None
     if turn < np.radians(settings.least_turn_deg) or max(side.rms_px for side in sides) > max(
         settings.most_rms_px, settings.most_rough * seen.rough_px
     ):
@@ -139,7 +141,7 @@ def _tip(seen: _Ring, n: int, skip: int, blur_px: float, settings: CornerSetting
     expected = blur_px * _retreat(round(np.degrees(half)))
     if short > settings.most_short * expected + settings.noise_px + seen.rough_px:
         return None
-    return skip, nearest + (tip - nearest) * min(1.0, expected / max(short, 1e-6))  # no farther than the blur explains
+    return skip, nearest + (tip - nearest) * min(1.0, settings.most_drawn * expected / max(short, 1e-6))
 
 
 def _side(seen: _Ring, n: int, way: int, skip: int, settings: CornerSettings) -> _Side:
@@ -149,17 +151,20 @@ def _side(seen: _Ring, n: int, way: int, skip: int, settings: CornerSettings) ->
     length = settings.side_px * min(straight / settings.straight_rms_px, settings.most_side)
     steps = np.arange(skip, skip + max(round(length / settings.step_px), 2 * skip) + 1)
     at = (n + way * steps) % len(seen.px)
-    points, weights = seen.px[at], np.sqrt(seen.weights[at])[:, None]
+    points, weights = seen.px[at], np.asarray(np.sqrt(seen.weights[at])[:, None])
     along = steps * settings.step_px
     design = np.vander(along, 3, increasing=True)
-    for terms in (2, 3):  # straight, if it is as good as straight
-        curve = np.zeros((3, 2))
-        curve[:terms] = np.linalg.lstsq(weights * design[:, :terms], weights * points, rcond=None)[0]
-        off = np.sum((design @ curve - points) ** 2, axis=1)
-        rms = float(np.sqrt(np.average(off, weights=weights[:, 0] ** 2)))
-        if rms <= straight:
-            break
-    return _Side(curve, rms)
+    line, curve = (_fitted(points, weights, np.asarray(design[:, :terms])) for terms in (2, 3))
+    # Straight, unless a parabola is clearly better: drawn on to the tip, it strays more.
+    return line if line.rms_px <= max(straight, settings.straighter * curve.rms_px) else curve
+
+
+def _fitted(points: Points, weights: Array, design: Array) -> _Side:
+    """Least squares of a side's points."""
+    curve = np.zeros((3, 2))
+    curve[: design.shape[1]] = np.linalg.lstsq(weights * design, weights * points, rcond=None)[0]
+    off = np.sum((design @ curve[: design.shape[1]] - points) ** 2, axis=1)
+    return _Side(curve, float(np.sqrt(np.average(off, weights=weights[:, 0] ** 2))))
 
 
 def _meeting(one: _Side, other: _Side) -> Points | None:

@@ -87,20 +87,20 @@ def edge_of(rgb: Image, thing: Thing, scale: float, mm_per_px: float, settings: 
     blur_px = _blur_px(found.share, ring)
     weights = _trust(found.raw, ring, blur_px, settings)
     cut = as_cut(ring, weights, blur_px, settings.smooth_mm / mm_per_px, settings.corners)
-    worst = (float(np.percentile(values[row, column], 5)) for values in (found.step, found.clear))
-    return Edge(cut + (x0, y0), *worst, float(np.median(found.shadow[row, column])))
+    step, clear = (float(np.percentile(values[row, column], 5)) for values in (found.step, found.clear))
+    return Edge(cut + (x0, y0), step, clear, float(np.median(found.shadow[row, column])))
 
 
 def _trust(raw: Floats, ring: Points, blur_px: float, settings: TemplateSettings) -> NDArray[np.float64]:
     """How far each point of an edge is to be trusted, 0 to 1: less where the floor beside it is not as it is around."""
-    import cv2
+    from scipy.ndimage import map_coordinates
 
     normal = outward_normals(ring) * (1 if counter_clockwise(ring) is ring else -1)
     off = np.zeros(len(ring))
     for side, expected in ((1, 0.0), (-1, 1.0)):
-        at = [(ring + side * blurs * blur_px * normal).astype(np.float32) for blurs in (2.5, 3.5, 4.5)]
-        shares = [cv2.remap(raw, p[:, :1], p[:, 1:], cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE) for p in at]
-        off += (np.mean(shares, axis=0).ravel() - expected) ** 2
+        at = np.array([ring + side * blurs * blur_px * normal for blurs in (2.5, 3.5, 4.5)])
+        shares = map_coordinates(raw, (at[..., 1], at[..., 0]), order=1, mode="nearest")
+        off += (shares.mean(axis=0) - expected) ** 2
     trust: NDArray[np.float64] = 1 / (1 + off / settings.trust_share**2) ** 2
     return trust
 
@@ -119,20 +119,28 @@ def _shares(
     colours = part.astype(np.float32)
     on, off = depth > strip, (depth < -strip) & clear
     template, floor = (_local_mean(colours, where, side) for where in (on, off))
-    step = template - floor
-    spread = sum(_covariance(colours[where] - mean[where]) for where, mean in ((on, template), (off, floor)))
-    noise = settings.noise_levels**2 * np.eye(3) + look.colour_noise_levels**2 * (np.eye(3) - 1 / 3)
+    step = np.asarray(template - floor, dtype=np.float32)
+    spread = _covariance(colours[on] - template[on]) + _covariance(colours[off] - floor[off])
+    spread += settings.noise_levels**2 * np.eye(3) + look.colour_noise_levels**2 * (np.eye(3) - 1 / 3)
     shade = settings.shade * (colours[off].mean(axis=0) if off.any() else np.zeros(3))
-    weights = np.linalg.inv(spread + noise + np.outer(shade, shade)).astype(np.float32)
-    across = step @ weights
-    apart = np.maximum(np.sum(across * step, axis=2), 1e-6)
-    share = np.clip(np.sum((colours - floor) * across, axis=2) / apart, -0.5, 1.5)
-    raw = cv2.GaussianBlur(share, (0, 0), settings.smooth_px)
-    share = raw.copy()
+    across = np.asarray(step @ _inverse(spread + np.outer(shade, shade)), dtype=np.float32)
+    apart = np.maximum(_dot(across, step), np.float32(1e-6))
+    part_of = np.clip(_dot(np.asarray(colours - floor), across) / apart, -0.5, 1.5)
+    raw = np.asarray(cv2.GaussianBlur(part_of, (0, 0), settings.smooth_px), dtype=np.float32)
+    share: Floats = raw.copy()
     share[on], share[depth < -strip] = 1.0, 0.0
-    shadow = -settings.shadow * np.sum(floor * across, axis=2) / apart
-    clear = np.sqrt(np.sum((step @ np.linalg.inv(spread + noise).astype(np.float32)) * step, axis=2))
-    return _Shares(raw, share, np.linalg.norm(step, axis=2), clear, shadow)
+    stands = np.sqrt(_dot(np.asarray(step @ _inverse(spread), dtype=np.float32), step))
+    shadow: Floats = np.asarray(-settings.shadow * _dot(floor, across) / apart, dtype=np.float32)
+    return _Shares(raw, share, np.sqrt(_dot(step, step)), stands, shadow)
+
+
+def _inverse(matrix: NDArray[np.float64]) -> Floats:
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float32)
+
+
+def _dot(one: Floats, other: Floats) -> Floats:
+    """Scalar product of two pictures' colours, (H, W)."""
+    return np.asarray(np.einsum("ijk,ijk->ij", one, other), dtype=np.float32)
 
 
 def _covariance(colours: Floats) -> NDArray[np.float64]:
@@ -147,10 +155,10 @@ def _largest(mask: NDArray[np.bool_]) -> Image:
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
     if count < 2:
         return mask.astype(np.uint8)
-    own = (labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))).astype(np.uint8)
+    own = np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))).astype(np.uint8)
     contours, _ = cv2.findContours(own, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
     cv2.drawContours(own, contours, -1, 1, cv2.FILLED)
-    return own
+    return np.asarray(own)
 
 
 def _blur_px(share: Floats, ring: Points) -> float:

@@ -57,7 +57,7 @@ def things(rgb: Image, sheets_px: list[Points], settings: TemplateSettings) -> t
     sheets = np.zeros((h, w), np.uint8)
     for corners in sheets_px:
         cv2.fillPoly(sheets, [np.rint((corners + 0.5) * scale - 0.5).astype(np.int32)], 1)
-    sheets = cv2.dilate(sheets, np.ones((2 * settings.sheet_px + 1,) * 2, np.uint8))
+    sheets = np.asarray(cv2.dilate(sheets, np.ones((2 * settings.sheet_px + 1,) * 2, np.uint8)), dtype=np.uint8)
     away, usual = _away_from_floor(small, sheets, settings)
     scaled = np.clip(away * (100.0 / max(usual, 1.0)), 0, 255).astype(np.uint8)
     limit = max(cv2.threshold(scaled[sheets == 0].reshape(-1, 1), 0, 255, cv2.THRESH_OTSU)[0], 100.0)

@@ -49,7 +49,8 @@ def find_grain(
     view = cv2.GaussianBlur(view, (0, 0), 0.6)
     strokes: list[tuple[float, Grain]] = []
     for hat in (cv2.MORPH_BLACKHAT, cv2.MORPH_TOPHAT):
-        stands = cv2.morphologyEx(view, hat, box).max(axis=2).astype(np.float32)
+        red, green, blue = cv2.split(cv2.morphologyEx(view, hat, box))
+        stands = cv2.max(cv2.max(red, green), blue).astype(np.float32)
         usual = float(np.median(stands[inside])) if inside.any() else 0.0
         spread = 1.4826 * float(np.median(np.abs(stands[inside] - usual))) if inside.any() else 0.0
         ink = (stands > max(settings.ink_contrast, usual + settings.ink_sigma * spread)) & inside

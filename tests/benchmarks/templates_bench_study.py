@@ -126,17 +126,21 @@ def study(photos: int, first: int) -> None:
 
 
 def _print(name: str, outcomes: list[Outcome]) -> None:
-    sure = np.array([error for o in outcomes for error, is_sure in o.errors if is_sure] or [0.0])
+    sure = np.array([error for o in outcomes for error, is_sure in o.errors if is_sure])
     doubted = [error for o in outcomes for error, is_sure in o.errors if not is_sure]
-    missed = sum(len(o.missed) for o in outcomes)
-    count = len(doubted) + len([e for o in outcomes for e in o.errors if e[1]])
+    count, missed = len(sure) + len(doubted), sum(len(o.missed) for o in outcomes)
     grains = [g for o in outcomes for g in o.grains]
+    print(f"{name:10}{len(outcomes):4} photos  returned {count}/{count + missed}", end="")
+    if len(sure):
+        within = 100 * np.mean(sure <= 0.5)
+        print(
+            f"  without a doubt {len(sure)}: {within:.1f} % within 0.5 mm, median {np.median(sure):.2f},"
+            f" worst {sure.max():.2f} mm",
+            end="",
+        )
     print(
-        f"{name:10}{len(outcomes):4} photos  found {count}/{count + missed}  within 0.5 mm "
-        f"{100 * np.mean(sure <= 0.5):.1f} % of {len(sure)} sure, median {np.median(sure):.2f}, worst {sure.max():.2f} mm;"
-        f" doubted {len(doubted)} (worst {max(doubted, default=0):.2f});"
-        f" false {sum(o.false for o in outcomes)};"
-        f" grain worst {max(grains, default=0):.2f} deg of {len(grains)}"
+        f"  doubted {len(doubted)}, {sum(error <= 0.5 for error in doubted)} within, worst {max(doubted, default=0):.2f}"
+        f"  false {sum(o.false for o in outcomes)}  grain worst {max(grains, default=0):.2f} deg of {len(grains)}"
     )
 
 

@@ -250,7 +250,9 @@ def _photo(
     paint *= _light(canvas, rng, shadow=setting.shadow)[..., None]
     rgb = photographed(camera, canvas, paint, rng, blur_px=0.8, noise=3.0)
     _, data = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, 80])
-    return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1]).astype(np.uint8)
+    decoded = cv2.imdecode(data, cv2.IMREAD_COLOR)
+    assert decoded is not None
+    return np.ascontiguousarray(decoded[..., ::-1], dtype=np.uint8)
 
 
 def _raised(ring: Array, camera: TrueCamera, z_mm: float) -> Array:
