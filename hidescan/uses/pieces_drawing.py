@@ -41,6 +41,7 @@ class Drawing:
     problems: dict[str, str]
 
 
+@np.errstate(all="ignore")  # numbers without end are refused, and numpy says no word of them beside that
 def read_svg(data: bytes, name: str, unit: str | None, settings: PieceSettings) -> Drawing:
     """The shapes of an SVG that have an id of their own, or stand alone in a group that has one.
 
@@ -135,6 +136,7 @@ def _flattened_svg(path: Any, scale: float) -> tuple[Points, bool]:
     return np.vstack(points) if points else np.zeros((0, 2)), closed
 
 
+@np.errstate(all="ignore")
 def read_dxf(data: bytes, name: str, unit: str | None, settings: PieceSettings) -> Drawing:
     """The shapes of a DXF's model space by layer; blocks are taken apart.
 
