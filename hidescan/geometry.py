@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 Points = NDArray[np.float64]
+FARTHEST_MM = 1e5  # 100 m: no hide; corners far beyond it leave no area that could be computed
 
 
 def signed_area(ring: Points) -> float:

@@ -21,7 +21,7 @@ from shapely.errors import ShapelyError
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, shape
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.geometry import Points, without_crossings
+from hidescan.geometry import FARTHEST_MM, Points, without_crossings
 from hidescan.hidemap import FORMAT, HideMap, MarkKind, MarkStatus
 from hidescan.map_json import from_json
 from hidescan.marks import on_hide
@@ -30,7 +30,6 @@ from hidescan.problems import BadInput, NotFound, refuse_unknown
 from hidescan.same_marks import GivenMark, in_frame_of
 from hidescan.settings import Settings
 
-FARTHEST_MM = 1e5  # 100 m: no hide; corners far beyond it leave no area that could be computed
 _LINE_HALF_WIDTH_MM = 1.0  # a scratch drawn as a line
 _STATUSES = ("found", "confirmed", "rejected", "added")
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")

@@ -7,9 +7,8 @@ from shapely import make_valid
 from shapely.geometry import Polygon
 
 from hidescan.corrected import as_kind, ring_of, with_marks
-from hidescan.geometry import without_crossings
+from hidescan.geometry import FARTHEST_MM, without_crossings
 from hidescan.hidemap import HideMap, MarkEntry, MarkKind, MarkStatus, Ring
-from hidescan.mark_files import FARTHEST_MM
 from hidescan.marks import Surroundings, mark_entry, surroundings_of
 from hidescan.page.journal import MarkWord
 from hidescan.problems import BadInput

@@ -6,11 +6,13 @@ from datetime import date
 from decimal import Decimal
 from typing import get_args
 
+import numpy as np
 import shapely
 from shapely.errors import GEOSException
 from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
 
+from hidescan.geometry import FARTHEST_MM
 from hidescan.hidemap import MarkKind
 from hidescan.problems import BadInput
 from hidescan.shelf.facts import Facts
@@ -133,9 +135,11 @@ def placed_pieces(data: bytes, name: str) -> BaseGeometry:
     try:
         plain = json.loads(data)
         geometries = [feature["geometry"] for feature in plain["features"]] if "features" in plain else [plain]
-        shapes = [shape(geometry) for geometry in geometries if geometry["type"] in ("Polygon", "MultiPolygon")]
-    except (ValueError, KeyError, TypeError, AttributeError, GEOSException) as error:
+        with np.errstate(invalid="ignore"):  # what is no number is refused below
+            shapes = [shape(geometry) for geometry in geometries if geometry["type"] in ("Polygon", "MultiPolygon")]
+    except (ValueError, LookupError, TypeError, AttributeError, RecursionError, GEOSException) as error:
         raise BadInput(f"{name}: is not GeoJSON. Give the placed pieces as place wrote them.") from error
-    if not shapes or not all(piece.is_valid for piece in shapes):
+    near = all((np.abs(shapely.get_coordinates(piece)) < FARTHEST_MM).all() for piece in shapes)
+    if not shapes or not near or not all(piece.is_valid for piece in shapes):
         raise BadInput(f"{name}: holds no sound polygon. Give the placed pieces as place wrote them.")
     return shapely.union_all(shapes)

@@ -15,10 +15,22 @@ from hidescan.hidemap import (
     HideMap,
     HintInput,
     Inputs,
+    PolygonGeometry,
     TapeInput,
 )
 from hidescan.map_json import to_json
+from hidescan.uses import placing as placing_file
 from hidescan.uses.advise import shipped
+from hidescan.uses.pieces_file import PieceRules
+from hidescan.uses.placing import (
+    MissedPiece,
+    NearestMark,
+    NearestMiss,
+    PieceKind,
+    PlacedOn,
+    PlacedPiece,
+    Placing,
+)
 from tests.fuzz.targets import BETWEEN
 from tests.samples import rectangle_map
 
@@ -71,6 +83,8 @@ def seeds(name: str) -> list[bytes]:
         "extras_toml": lambda: [b"rate = 18.00\n[materials]\nthread = 2.50\n[hours]\ncutting = 1.5\n"],
         "project_toml": lambda: [text.encode() for text in list(shipped().values())[:4]],
         "lens_toml": lambda: [LENS],
+        "placed_geojson": lambda: [_features(), _polygon()],
+        "placing_json": lambda: [placing_file.to_json(_placing())],
     }[name]()  # fmt: skip
 
 
@@ -80,6 +94,24 @@ def _full_map() -> HideMap:
         hints=(HintInput((3.0, 4.0), True),), gauge=(GaugeInput((9.0, 9.0), 1.8, 0.05, (1.0, 2.0)),),
     )  # fmt: skip
     return replace(rectangle_map(), inputs=inputs, sampling_mm=(0.5, 0.5), thickness_source="given")
+
+
+def _polygon() -> bytes:
+    return json.dumps({"type": "MultiPolygon", "coordinates": [[[[10, 40], [30, 40], [30, 70], [10, 40]]]]}).encode()
+
+
+def _placing() -> Placing:
+    """A pair of pieces on a hide, and one that has no place."""
+    ring = PolygonGeometry((((0.0, 0.0), (90.0, 0.0), (90.0, 99.0), (0.0, 0.0)),))
+    laid = PlacedPiece(
+        "sole-1-left", "sole", 1, "left", "deer", (60.0, 33.0), 5.0, 5.0, False, ring, 4455.0, "butt", 1.8, 0.2, (1.9,),
+        12.0, NearestMark("hole-1", "hole", 30.0), ((60.0, 0.0), (60.0, 99.0)), ((60.0, 900.0), (99.0, 800.0)), 3.0,
+    )  # fmt: skip
+    missed = MissedPiece("sole-1-right", "sole", "no room", NearestMiss("deer", (1.0, 2.0), 3.0, "the rim", 4.0, "mm"))
+    return Placing(
+        "0.1.0", 1, 1, (PlacedOn("deer", "00", "ab" * 32, 599_600.0, 598_700.0, 4455.0, 0.0074),),
+        (PieceKind("sole", 4455.0, PieceRules(pair=True), 2, 1),), (laid,), (missed,), 4455.0, 598_700.0, 0.0074, ("a",),
+    )  # fmt: skip
 
 
 def _features() -> bytes:

@@ -6,8 +6,11 @@ import random
 import tempfile
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
+
+from shapely.geometry import Polygon
 
 from hidescan.exports.formats import contents
 from hidescan.grading import read_grades
@@ -20,9 +23,11 @@ from hidescan.photo import decode_photo
 from hidescan.problems import BadInput
 from hidescan.same_marks import with_given
 from hidescan.settings import PhotoSettings, Settings
+from hidescan.shelf.words import placed_pieces
 from hidescan.summary import summary_lines
+from hidescan.uses import placing as placing_file
 from hidescan.uses.advise import project_from
-from hidescan.uses.cost import extras_from
+from hidescan.uses.cost import cost, cost_lines, extras_from, price_from
 from hidescan.uses.pieces_file import pieces_from
 from hidescan.uses.settings import PieceSettings
 from tests.samples import rectangle_map
@@ -31,6 +36,7 @@ BETWEEN = b"\n%%%%\n"  # a drawing and the rules beside it, in one input
 SMALL = PhotoSettings(least_megapixels=0.0001, most_megapixels=1.0)
 _FOLDER = Path(tempfile.mkdtemp(prefix="hidescan-fuzz-"))
 _SETTINGS = Settings()
+_PHOTO = rectangle_map().photo
 
 ODD: tuple[Any, ...] = (
     None, True, -1, 0, 1, 2**53, 10**25, 10**400, -0.0, 1e-320, 1e300, 1e999, -1e999, 0.5, "", "NaN", "hole", "found", "x" * 300,
@@ -68,6 +74,20 @@ def marks_geojson(data: bytes) -> None:
     _marks(data, "marks.geojson")
 
 
+def placed_geojson(data: bytes) -> None:
+    """Pieces that were cut, taken off a hide."""
+    cut = placed_pieces(data, "p.geojson")
+    Polygon(rectangle_map().outline.hide_mm.coordinates[0]).difference(cut)
+
+
+def placing_json(data: bytes) -> None:
+    """A placing that is read can be written and costs worked out from it."""
+    placing = placing_file.from_json(data, "placing.json")
+    placing_file.to_json(placing)
+    maps = tuple(replace(rectangle_map(), photo=replace(_PHOTO, sha256=on.photo_sha256)) for on in placing.hides)
+    cost_lines(cost(maps, price_from("60 EUR"), placing=placing))
+
+
 def gauge_csv(data: bytes) -> None:
     with _as_text(data) as text:
         gauge_table(text, "gauge.csv", 0.05)
@@ -96,9 +116,10 @@ TARGETS: dict[str, Callable[[bytes], None]] = {
     f.__name__: f
     for f in (
         photo, hide_map, svg, dxf, marks_csv, marks_geojson, gauge_csv, grades_toml, extras_toml, project_toml, lens_toml,
+        placed_geojson, placing_json,
     )
 }  # fmt: skip
-OF_JSON = ("hide_map", "marks_geojson")
+OF_JSON = ("hide_map", "marks_geojson", "placed_geojson", "placing_json")
 
 
 def one(name: str, data: bytes) -> str | None:
