@@ -67,7 +67,7 @@ def pieces(
     ]
     write_whole(beside[".svg"], to_svg(found.templates, photo.name))
     write_whole(beside[".toml"], to_toml(found.templates))
-    write_whole(beside[".png"], to_png(taken.rgb, found.templates, arrows))
+    write_whole(beside[".png"], to_png(taken.rgb, found, arrows))
     count = len(found.templates)
     print(f"{out}: {count} template{'s' if count > 1 else ''}, length x width along and across the grain; ± is 95 %")
     print("\n".join(lines_of(found.templates)))

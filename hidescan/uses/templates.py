@@ -66,12 +66,20 @@ class LeftOut(Enum):
     SMALL = "is no template"
 
 
+@dataclass(frozen=True, slots=True)
+class Left:
+    """A thing left out: why, and where it lies in the photo (x0, y0, x1, y1)."""
+
+    why: LeftOut
+    box_px: tuple[float, float, float, float]
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Found:
     """All templates in a photo, and what else was seen that may be one."""
 
     templates: tuple[Template, ...]
-    left_out: tuple[LeftOut, ...]
+    left_out: tuple[Left, ...]
 
 
 def find_templates(
@@ -101,11 +109,12 @@ def find_templates(
     seen, scale = things(rgb, [plane.camera.px_from_mm(sheet) for sheet in sheets_mm], settings)
     sheets = shapely.union_all([Polygon(sheet) for sheet in sheets_mm])
     templates: list[Template] = []
-    left_out: list[LeftOut] = []
+    left_out: list[Left] = []
     for thing in seen:
         made = _template(rgb, thing, scale, plane.camera, sheets, thick, settings)
         if isinstance(made, LeftOut):
-            left_out.append(made)
+            x, y, w, h = (side / scale for side in thing.box)
+            left_out.append(Left(made, (x, y, x + w, y + h)))
             continue
         ring_mm, ring_px, grain, doubt = made
         along = np.array([0.0, 1.0]) if grain is None else grain.head_mm - grain.tail_mm
@@ -126,14 +135,14 @@ def find_templates(
     )
 
 
-def lines_of(left_out: tuple[LeftOut, ...]) -> list[str]:
+def lines_of(left_out: tuple[Left, ...]) -> list[str]:
     """What is said of things that were left out, one line for each reason, with what to do about it."""
     cures = {
         LeftOut.CUT_OFF: "if it is a template, take the photo again with all of it in the picture",
         LeftOut.AT_A_SHEET: "leave a finger's width between template and sheet",
         LeftOut.FAINT: "lay it on a floor of another colour",
     }
-    counts = Counter(left_out)
+    counts = Counter(left.why for left in left_out)
     return [
         f"{counts[why]} thing{'s' if counts[why] > 1 else ''} left out, since {'each' if counts[why] > 1 else 'it'}"
         f" {why.value}: {cure}"
@@ -177,11 +186,14 @@ def _template(
 def _doubt(edge: Edge, mm_per_px: float, settings: TemplateSettings) -> str:
     """Why an edge may be off by more than half a millimetre; empty where it should not be."""
     if edge.shadow > settings.most_shadow:
-        return "darker than the floor, as is the shadow at its foot: that may count as template"
+        return (
+            "darker than the table, as is the shadow at its foot, which may count as template (some 0.3 mm): lay it on"
+            " a darker one"
+        )
     if mm_per_px > settings.most_mm_per_px:
-        return f"small in the picture, {mm_per_px:.1f} mm a pixel: go closer, or use the camera's full size"
+        return f"small in the picture ({mm_per_px:.1f} mm a pixel): go closer, or use the camera's full size"
     if settings.edge_noise * mm_per_px / edge.clear > 0.5:
-        return "does not stand out well from the floor: look at the picture"
+        return "does not stand out well from the table: look at the picture, or go closer"
     return ""
 
 

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from hidescan.geometry import Points
 from hidescan.measured import COVERAGE_FACTOR
-from hidescan.uses.templates import Template
+from hidescan.opencv5 import reduced
+from hidescan.uses.templates import Found, LeftOut, Template
 
 if TYPE_CHECKING:
     from PIL.ImageDraw import ImageDraw
@@ -61,16 +62,15 @@ def to_toml(templates: tuple[Template, ...]) -> bytes:
     return "".join(parts).encode()
 
 
-def to_png(rgb: NDArray[np.uint8], templates: tuple[Template, ...], arrows_px: list[Points | None]) -> bytes:
-    """The photo with each template's outline, id and grain."""
-    import cv2
+def to_png(rgb: NDArray[np.uint8], found: Found, arrows_px: list[Points | None]) -> bytes:
+    """The photo with each template's outline, id and grain, and what was left out in a box."""
     from PIL import Image, ImageDraw, ImageFont
 
     scale = min(1.0, 2000 / max(rgb.shape[:2]))
-    image = Image.fromarray(cv2.resize(rgb, None, fx=scale, fy=scale, interpolation=cv2.INTER_AREA))
+    image = Image.fromarray(reduced(rgb, (round(scale * rgb.shape[1]), round(scale * rgb.shape[0]))))
     pen, size = ImageDraw.Draw(image), max(image.size) / 60
     font = ImageFont.load_default(size)
-    for t, arrow in zip(templates, arrows_px, strict=True):
+    for t, arrow in zip(found.templates, arrows_px, strict=True):
         ring = np.vstack([t.ring_px, t.ring_px[:1]]) * scale
         _line(pen, ring, (255, 60, 160))
         if arrow is not None:
@@ -80,6 +80,16 @@ def to_png(rgb: NDArray[np.uint8], templates: tuple[Template, ...], arrows_px: l
         x, y = t.ring_px[np.argmin(t.ring_px[:, 1])] * scale - (0.0, 0.8 * size)
         label = f"{t.id} ?" if t.doubt else t.id
         pen.text((x, y), label, font=font, anchor="mm", fill="white", stroke_width=4, stroke_fill=(16, 16, 16))
+    for left in found.left_out:
+        if left.why is LeftOut.SMALL:
+            continue
+        x0, y0, x1, y1 = (side * scale for side in left.box_px)
+        _line(pen, np.array([(x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0)]), (190, 190, 190))
+        # Below the upper edge: the box may begin at the picture's own.
+        pen.text(
+            ((x0 + x1) / 2, y0 + size), "left out", font=font, anchor="mm", fill="white", stroke_width=4,
+            stroke_fill=(16, 16, 16),
+        )  # fmt: skip
     data = io.BytesIO()
     image.save(data, "PNG")
     return data.getvalue()
@@ -93,8 +103,8 @@ def lines_of(templates: tuple[Template, ...]) -> list[str]:
         grain = "no arrow found" if t.grain is None else "grain from its arrow"
         sizes = " x ".join(f"{s.value:.1f} ± {COVERAGE_FACTOR * s.u:.1f}" for s in (m.length, m.width))
         said.append(f"  {t.id:9} {sizes} mm, {grain}")
-        if t.doubt:
-            said.append(f"  ! {t.id}: {t.doubt}")
+    for doubt in dict.fromkeys(t.doubt for t in templates if t.doubt):
+        said.append(f"  ! {', '.join(t.id for t in templates if t.doubt == doubt)}: {doubt}")
     return said
 
 

@@ -95,7 +95,7 @@ def test_the_toml_is_ready_to_fill_in_and_its_examples_are_valid() -> None:
 
 
 def test_a_doubtful_template_is_said() -> None:
-    first, second, doubt = lines_of(TWO)
+    first, second, doubt = lines_of(TWO)  # a reason that several share is said once
     assert "200.0 ± 0.4" in first and "no arrow" in second and doubt == "  ! piece-2: far away"
 
 

@@ -64,7 +64,7 @@ def test_a_template_at_a_sheet_is_said_and_not_returned() -> None:
     )
     found, _ = found_in(rgb, 0.5)
     assert isinstance(found, Found)
-    assert LeftOut.AT_A_SHEET in found.left_out and len(found.templates) == len(drawn) - 1
+    assert [left.why for left in found.left_out] == [LeftOut.AT_A_SHEET] and len(found.templates) == len(drawn) - 1
     assert any("finger's width" in line for line in lines_of(found.left_out))
 
 
