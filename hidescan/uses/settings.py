@@ -59,6 +59,11 @@ class StretchSettings:
     # range over which it changes, share of size. From 'hardly any' to what a hard pull at one flank makes.
     strain_sds: tuple[float, ...] = (0.002, 0.007, 0.015, 0.03, 0.05)
     range_shares: tuple[float, ...] = (0.3, 0.55, 1.0)
+    # The same for the smoother kind of field, whose range is shorter for waves of the same length.
+    smooth_range_shares: tuple[float, ...] = (0.2, 0.35, 0.6)
+    # How many shapes (kind and range) and pairs of uncertainties are gone on with when both directions part.
+    most_shapes: int = 3
+    most_noises: int = 3
     # Standard uncertainties tried for a dot's position (ink runs, two photos) and for a rim match (lift, curl).
     dot_us_mm: tuple[float, ...] = (0.3, 0.6, 1.2)
     rim_us_mm: tuple[float, ...] = (0.8, 1.6, 3.2)

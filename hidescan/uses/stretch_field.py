@@ -1,18 +1,21 @@
 """A smooth field of displacement from scattered observations, and strains from it with their uncertainty.
 
 The displacement d(x) of a hide from one map to the next is taken as an even part (shift, turn, stretch, shear) plus an
-uneven one, a Gaussian process with Matern covariance of order 5/2, the same for both components (Rasmussen and
-Williams 2006, Gaussian Processes for Machine Learning, 2.2, 4.2 and 5.4). A dot observes d at its place; a rim point
-observes d across the rim only. How uneven the field is, over what range, and how well dots and rim were seen are
-averaged over grids, each weighted by its evidence, so that what the data cannot settle widens the result.
+uneven one, a Gaussian process with Matern covariance of order 5/2 or, smoother, a squared exponential one (Rasmussen
+and Williams 2006, Gaussian Processes for Machine Learning, 2.2, 4.2 and 5.4). Along the back and across it a hide may
+be pulled differently, so each component of d has its own unevenness. A dot observes d at its place; a rim point
+observes d across the rim only. How uneven the field is, over what range, how smooth, and how well dots and rim were
+seen are averaged over grids, each weighted by its evidence, so that what the data cannot settle widens the result.
 
 Stretch of a line that ran along unit vector e: |F e| - 1, with F = I + grad d; it does not feel how the frames are
 turned.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import product
+from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,6 +23,7 @@ from numpy.typing import NDArray
 from hidescan.geometry import Points
 from hidescan.uses.settings import StretchSettings
 
+T = TypeVar("T")
 Array = NDArray[np.float64]
 
 
@@ -41,11 +45,12 @@ class Observations:
 class Law:
     """One choice of what a field is like: its covariance and the uncertainty of dots and rim matches.
 
+    `strain_sds` are the deviations of the strain across the back and along it, `smooth` takes the squared exponential.
     `rim_common_u_mm` is what all rim matches are off alike (both maps' rims may lie a little too far out or in), and
     `rim_alike_mm` the distance over which they are off alike beyond that.
     """
 
-    strain_sd: float
+    strain_sds: tuple[float, float]
     range_mm: float
     affine_sd: float
     shift_sd_mm: float
@@ -53,17 +58,22 @@ class Law:
     rim_u_mm: float
     rim_common_u_mm: float
     rim_alike_mm: float
+    smooth: bool = False
 
-    def kernel(self, a_mm: Points, b_mm: Points) -> Array:
-        """Covariance of one component of d between points, (N, M) mm2."""
+    def kernels(self, a_mm: Points, b_mm: Points) -> tuple[Array, Array]:
+        """Covariances of both components of d between points, (N, M) mm2 each."""
         even = self.shift_sd_mm**2 + self.affine_sd**2 * (a_mm @ b_mm.T)
-        if self.strain_sd == 0:
-            return even
-        r = np.sqrt(5 * _squares(a_mm, b_mm)) / self.range_mm
-        # At r = 0 the variance of a derivative is 5 s2 / (3 range2): s2 from the strain's deviation.
-        s2 = 0.6 * (self.strain_sd * self.range_mm) ** 2
-        uneven: Array = even + s2 * (1 + r + r * r / 3) * np.exp(-r)
-        return uneven
+        across, along = self.strain_sds
+        if across == along == 0:
+            return even, even
+        uneven = _uneven(_squares(a_mm, b_mm), self.range_mm, smooth=self.smooth)
+        return even + across**2 * uneven, even + along**2 * uneven
+
+    def covariance(self, a_mm: Points, toward_a: Points, b_mm: Points, toward_b: Points) -> Array:
+        """Covariance of d along one direction at each of some points with that at others, (N, M) mm2."""
+        x, y = self.kernels(a_mm, b_mm)
+        both: Array = x * np.outer(toward_a[:, 0], toward_b[:, 0]) + y * np.outer(toward_a[:, 1], toward_b[:, 1])
+        return both
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -79,8 +89,9 @@ class Fitted:
 
     def moved_mm(self, at_mm: Points) -> Points:
         """Displacement at points, (N, 2) mm."""
-        moved: Points = self.law.kernel(at_mm, self.seen.at_mm) @ (self.pull[:, None] * self.seen.toward)
-        return moved
+        pulls = (self.pull[:, None] * self.seen.toward).T
+        kernels = self.law.kernels(at_mm, self.seen.at_mm)
+        return np.column_stack([kernel @ pull for kernel, pull in zip(kernels, pulls, strict=True)])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -97,6 +108,15 @@ class Field:
         return moved
 
 
+def _uneven(squares_mm2: Array, range_mm: float, *, smooth: bool) -> Array:
+    """Covariance of the uneven part for a strain deviation of one, from squared distances, mm2."""
+    squares = squares_mm2 / range_mm**2
+    if smooth:  # at r = 0 the variance of a derivative is s2 / range2
+        return np.asarray(range_mm**2 * np.exp(-0.5 * squares))
+    r = np.sqrt(5 * squares)  # and here 5 s2 / (3 range2): s2 from the strain's deviation
+    return np.asarray(0.6 * range_mm**2 * (1 + r + r * r / 3) * np.exp(-r))
+
+
 def _squares(a_mm: Points, b_mm: Points) -> Array:
     """Squared distances, (N, M)."""
     square = np.sum(a_mm**2, axis=1)[:, None] + np.sum(b_mm**2, axis=1) - 2 * (a_mm @ b_mm.T)
@@ -104,51 +124,104 @@ def _squares(a_mm: Points, b_mm: Points) -> Array:
     return clipped
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _Pairs:
+    """What all laws share, of each pair of observations: (N, N) each.
+
+    Squared distances, products of places, of directions' x and y, ones between rim matches, how far these are alike.
+    """
+
+    squares: Array
+    places: Array
+    x: Array
+    y: Array
+    rim: Array
+    alike: Array
+
+
+@lru_cache(maxsize=2)
+def _pairs(seen: Observations, rim_alike_mm: float) -> _Pairs:
+    at, rim = seen.at_mm, (~seen.is_dot).astype(np.float64)
+    squares, both = _squares(at, at), np.outer(rim, rim)
+    x, y = (np.outer(toward, toward) for toward in seen.toward.T)
+    return _Pairs(squares, at @ at.T, x, y, both, both * np.exp(-np.sqrt(squares) / rim_alike_mm))
+
+
+@lru_cache(maxsize=8)
+def _uneven_pairs(seen: Observations, rim_alike_mm: float, range_mm: float, smooth: bool) -> Array:
+    return _uneven(_pairs(seen, rim_alike_mm).squares, range_mm, smooth=smooth)
+
+
+def _used(seen: Observations) -> Observations:
+    """Observations without those that have no weight."""
+    use = seen.weight > 1e-3
+    if use.all():
+        return seen
+    return Observations(*(getattr(seen, name)[use] for name in ("at_mm", "toward", "moved_mm", "is_dot", "weight")))
+
+
 def fit(seen: Observations, law: Law) -> Fitted:
     """Condition the field on the observations, whose places are relative to the centre."""
     from scipy.linalg import cho_factor, cho_solve
 
-    use = seen.weight > 1e-3
-    seen = Observations(*(getattr(seen, name)[use] for name in ("at_mm", "toward", "moved_mm", "is_dot", "weight")))
-    variance = np.where(seen.is_dot, law.dot_u_mm, law.rim_u_mm) ** 2 / seen.weight
-    rim = ~seen.is_dot
-    covariance = law.kernel(seen.at_mm, seen.at_mm) * (seen.toward @ seen.toward.T)
-    covariance[np.ix_(rim, rim)] += law.rim_common_u_mm**2
-    alike = np.exp(-np.sqrt(_squares(seen.at_mm[rim], seen.at_mm[rim])) / law.rim_alike_mm)
-    u = np.sqrt(variance)
-    covariance[np.ix_(rim, rim)] += alike * np.outer(u[rim], u[rim])
-    covariance[np.diag_indices(len(u))] += np.where(rim, 0.0, variance)
-    factor, _ = cho_factor(covariance, lower=True)
-    pull = cho_solve((factor, True), seen.moved_mm)
+    seen = _used(seen)
+    pairs = _pairs(seen, law.rim_alike_mm)
+    u = np.where(seen.is_dot, law.dot_u_mm, law.rim_u_mm) / np.sqrt(seen.weight)
+    across, along = law.strain_sds
+    covariance = (law.shift_sd_mm**2 + law.affine_sd**2 * pairs.places) * (pairs.x + pairs.y)
+    if across or along:
+        uneven = _uneven_pairs(seen, law.rim_alike_mm, law.range_mm, law.smooth)
+        covariance += uneven * (across**2 * pairs.x + along**2 * pairs.y)
+    covariance += law.rim_common_u_mm**2 * pairs.rim + pairs.alike * np.outer(u, u)
+    covariance[np.diag_indices(len(u))] += np.where(seen.is_dot, u**2, 0.0)
+    factor, _ = cho_factor(covariance, lower=True, overwrite_a=True, check_finite=False)
+    pull = cho_solve((factor, True), seen.moved_mm, check_finite=False)
     log_evidence = -0.5 * float(seen.moved_mm @ pull) - float(np.log(np.diag(factor)).sum())
     return Fitted(law, seen, factor, pull, log_evidence)
-
-
-def _laws(size_mm: float, rim_common_u_mm: float, settings: StretchSettings, *, dots: bool) -> Iterable[Law]:
-    """Every law tried."""
-    dot_us = settings.dot_us_mm if dots else settings.dot_us_mm[:1]
-    for sd, share, dot_u, rim_u in product(settings.strain_sds, settings.range_shares, dot_us, settings.rim_us_mm):
-        yield Law(
-            sd, share * size_mm, settings.affine_sd, settings.shift_sd_mm, dot_u, rim_u, rim_common_u_mm,
-            settings.rim_alike_mm,
-        )  # fmt: skip
 
 
 def averaged(
     seen: Observations, centre_mm: Points, size_mm: float, rim_common_u_mm: float, settings: StretchSettings
 ) -> Field:
-    """The field averaged over laws by their evidence."""
-    tried = [fit(seen, law) for law in _laws(size_mm, rim_common_u_mm, settings, dots=bool(seen.is_dot.any()))]
-    evidence = np.array([part.log_evidence for part in tried])
-    shares = np.exp(evidence - evidence.max())
-    shares /= shares.sum()
+    """The field averaged over laws by their evidence.
+
+    First laws that are alike in both directions; then, of the shapes and uncertainties that these found likeliest, laws
+    with every pair of strain deviations.
+    """
+    seen = _used(seen)
+    shapes = [(share * size_mm, False) for share in settings.range_shares]
+    shapes += [(share * size_mm, True) for share in settings.smooth_range_shares]
+    dot_us = settings.dot_us_mm if seen.is_dot.any() else settings.dot_us_mm[:1]
+    noises = list(product(dot_us, settings.rim_us_mm))
+
+    def tried(sds: Iterable[tuple[float, float]]) -> tuple[list[Fitted], Array]:
+        laws = [
+            Law(
+                pair, range_mm, settings.affine_sd, settings.shift_sd_mm, dot_u, rim_u, rim_common_u_mm,
+                settings.rim_alike_mm, smooth,
+            )
+            for (range_mm, smooth), (dot_u, rim_u), pair in product(shapes, noises, sds)
+        ]  # fmt: skip
+        parts = [fit(seen, law) for law in laws]
+        evidence = np.array([part.log_evidence for part in parts])
+        shares = np.exp(evidence - evidence.max())
+        return parts, shares / shares.sum()
+
+    parts, shares = tried([(sd, sd) for sd in settings.strain_sds])
+    shapes = _likeliest([(p.law.range_mm, p.law.smooth) for p in parts], shares, settings.most_shapes)
+    noises = _likeliest([(p.law.dot_u_mm, p.law.rim_u_mm) for p in parts], shares, settings.most_noises)
+    parts, shares = tried([(across, along) for across in settings.strain_sds for along in settings.strain_sds])
     kept = [i for i in np.argsort(-shares) if shares[i] >= settings.least_share]
-    total = shares[kept].sum()
-    parts = tuple(
-        Fitted(p.law, p.seen, p.factor, p.pull, p.log_evidence, float(shares[i] / total))
-        for i, p in ((i, tried[i]) for i in kept)
-    )
-    return Field(centre_mm, parts)
+    total = float(shares[kept].sum())
+    return Field(centre_mm, tuple(replace(parts[i], share=float(shares[i]) / total) for i in kept))
+
+
+def _likeliest(keys: list[T], shares: Array, most: int) -> list[T]:
+    """The keys with the largest sums of shares."""
+    sums: dict[T, float] = {}
+    for key, share in zip(keys, shares.tolist(), strict=True):
+        sums[key] = sums.get(key, 0.0) + share
+    return sorted(sums, key=lambda key: -sums[key])[:most]
 
 
 def stretches(
@@ -188,10 +261,10 @@ def _variances(part: Fitted, fore_mm: Points, aft_mm: Points, into: Points, weig
     """Posterior variances of the weighted sums of (d(fore) - d(aft)) . into, (G,) mm2."""
     from scipy.linalg import solve_triangular
 
-    kernel, seen = part.law.kernel, part.seen
-    to_seen = (kernel(fore_mm, seen.at_mm) - kernel(aft_mm, seen.at_mm)) * (into @ seen.toward.T)
-    across = kernel(fore_mm, aft_mm)
-    alike = (kernel(fore_mm, fore_mm) + kernel(aft_mm, aft_mm) - across - across.T) * (into @ into.T)
+    cov, seen = part.law.covariance, part.seen
+    to_seen = cov(fore_mm, into, seen.at_mm, seen.toward) - cov(aft_mm, into, seen.at_mm, seen.toward)
+    across = cov(fore_mm, into, aft_mm, into)
+    alike = cov(fore_mm, into, fore_mm, into) + cov(aft_mm, into, aft_mm, into) - across - across.T
     prior = np.einsum("gi,ij,gj->g", weights, alike, weights, optimize=True)
     explained = solve_triangular(part.factor, (weights @ to_seen).T, lower=True)
     posterior: Array = np.maximum(prior - np.sum(explained**2, axis=0), 0.0)
