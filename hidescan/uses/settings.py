@@ -73,8 +73,6 @@ class StretchSettings:
     tukey: float = 4.685
     # Points over the hide at which the strain is taken: about one each 75 mm on a deer hide.
     grid_share: float = 0.075
-    # Half step of the difference that gives a derivative; far below any range.
-    derivative_mm: float = 4.0
     # Turned or mirrored maps: the other way round is believed where its rim misfit is below this share of the first's.
     believe_turn: float = 0.6
     # Rim misfit (rms, share of size) beyond which two outlines are hardly those of one hide: on invented hides it is

@@ -124,13 +124,13 @@ def gain(
     grids = {name: _inside(part, settings.grid_share * size_mm) for name, part in parts.items()}
     at = np.vstack(list(grids.values()))
     weights = _means([len(grid) for grid in grids.values()])
-    mean = [stretches(registered.field, at, weights, axis, settings) for axis in (ALONG, ACROSS)]
+    mean = [stretches(registered.field, at, weights, axis) for axis in (ALONG, ACROSS)]
     strains = [
         Strain(name, *(Measured(float(m[k]), root_sum_square(float(u[k]), scale_u)) for m, u in mean))
         for k, name in enumerate(grids)
     ]
     grid = grids["whole"]
-    local = [stretches(registered.field, grid, np.eye(len(grid)), axis, settings) for axis in (ALONG, ACROSS)]
+    local = [stretches(registered.field, grid, np.eye(len(grid)), axis) for axis in (ALONG, ACROSS)]
     common = [_print_percent(m) if same else 0.0 for m in maps]
     return Gain(
         first, second,

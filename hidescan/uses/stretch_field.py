@@ -2,10 +2,11 @@
 
 The displacement d(x) of a hide from one map to the next is taken as an even part (shift, turn, stretch, shear) plus an
 uneven one, a Gaussian process with Matern covariance of order 5/2 or, smoother, a squared exponential one (Rasmussen
-and Williams 2006, Gaussian Processes for Machine Learning, 2.2, 4.2 and 5.4). Along the back and across it a hide may
-be pulled differently, so each component of d has its own unevenness. A dot observes d at its place; a rim point
-observes d across the rim only. How uneven the field is, over what range, how smooth, and how well dots and rim were
-seen are averaged over grids, each weighted by its evidence, so that what the data cannot settle widens the result.
+and Williams 2006, Gaussian Processes for Machine Learning, 2.2, 4.2, 5.4 and, for derivatives, 9.4). Along the back and
+across it a hide may be pulled differently, so each component of d has its own unevenness. A dot observes d at its
+place; a rim point observes d across the rim only. How uneven the field is, over what range, how smooth, and how well
+dots and rim were seen are averaged over grids, each weighted by its evidence, so that what the data cannot settle
+widens the result.
 
 Stretch of a line that ran along unit vector e: |F e| - 1, with F = I + grad d; it does not feel how the frames are
 turned.
@@ -13,7 +14,6 @@ turned.
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from functools import lru_cache
 from itertools import product
 from typing import TypeVar
 
@@ -41,24 +41,59 @@ class Observations:
     weight: Array
 
 
+@dataclass(frozen=True, slots=True)
+class Shape:
+    """Covariance of the uneven part over squared distances, for a strain deviation of one.
+
+    With x the distance between two places along a direction and s the squared distance, value(s) is the covariance of
+    d with d in mm2, -slope(s) x that of d's derivative along the direction with d, and slope(s) - bend(s) x2 that of
+    the derivative with itself, one at the same place.
+    """
+
+    range_mm: float
+    smooth: bool = False
+
+    def value(self, squares_mm2: Array) -> Array:
+        """Covariance of d, mm2."""
+        if self.smooth:
+            return np.asarray(self.range_mm**2 * self.slope(squares_mm2))
+        r = self._r(squares_mm2)
+        return np.asarray(0.6 * self.range_mm**2 * (1 + r + r * r / 3) * np.exp(-r))
+
+    def slope(self, squares_mm2: Array) -> Array:
+        """Twice the fall of `value` for each mm2."""
+        if self.smooth:
+            return np.asarray(np.exp(squares_mm2 / (-2 * self.range_mm**2)))
+        r = self._r(squares_mm2)
+        return np.asarray((1 + r) * np.exp(-r))
+
+    def bend(self, squares_mm2: Array) -> Array:
+        """Twice the fall of `slope` for each mm2."""
+        if self.smooth:
+            return np.asarray(self.slope(squares_mm2) / self.range_mm**2)
+        return np.asarray(5 / self.range_mm**2 * np.exp(-self._r(squares_mm2)))
+
+    def _r(self, squares_mm2: Array) -> Array:
+        return np.asarray(np.sqrt(squares_mm2 * (5 / self.range_mm**2)))
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Law:
     """One choice of what a field is like: its covariance and the uncertainty of dots and rim matches.
 
-    `strain_sds` are the deviations of the strain across the back and along it, `smooth` takes the squared exponential.
-    `rim_common_u_mm` is what all rim matches are off alike (both maps' rims may lie a little too far out or in), and
-    `rim_alike_mm` the distance over which they are off alike beyond that.
+    `strain_sds` are the deviations of the strain across the back and along it. `rim_common_u_mm` is what all rim
+    matches are off alike (both maps' rims may lie a little too far out or in), and `rim_alike_mm` the distance over
+    which they are off alike beyond that.
     """
 
     strain_sds: tuple[float, float]
-    range_mm: float
+    shape: Shape
     affine_sd: float
     shift_sd_mm: float
     dot_u_mm: float
     rim_u_mm: float
     rim_common_u_mm: float
     rim_alike_mm: float
-    smooth: bool = False
 
     def kernels(self, a_mm: Points, b_mm: Points) -> tuple[Array, Array]:
         """Covariances of both components of d between points, (N, M) mm2 each."""
@@ -66,14 +101,8 @@ class Law:
         across, along = self.strain_sds
         if across == along == 0:
             return even, even
-        uneven = _uneven(_squares(a_mm, b_mm), self.range_mm, smooth=self.smooth)
+        uneven = self.shape.value(_squares(a_mm, b_mm))
         return even + across**2 * uneven, even + along**2 * uneven
-
-    def covariance(self, a_mm: Points, toward_a: Points, b_mm: Points, toward_b: Points) -> Array:
-        """Covariance of d along one direction at each of some points with that at others, (N, M) mm2."""
-        x, y = self.kernels(a_mm, b_mm)
-        both: Array = x * np.outer(toward_a[:, 0], toward_b[:, 0]) + y * np.outer(toward_a[:, 1], toward_b[:, 1])
-        return both
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -108,15 +137,6 @@ class Field:
         return moved
 
 
-def _uneven(squares_mm2: Array, range_mm: float, *, smooth: bool) -> Array:
-    """Covariance of the uneven part for a strain deviation of one, from squared distances, mm2."""
-    squares = squares_mm2 / range_mm**2
-    if smooth:  # at r = 0 the variance of a derivative is s2 / range2
-        return np.asarray(range_mm**2 * np.exp(-0.5 * squares))
-    r = np.sqrt(5 * squares)  # and here 5 s2 / (3 range2): s2 from the strain's deviation
-    return np.asarray(0.6 * range_mm**2 * (1 + r + r * r / 3) * np.exp(-r))
-
-
 def _squares(a_mm: Points, b_mm: Points) -> Array:
     """Squared distances, (N, M)."""
     square = np.sum(a_mm**2, axis=1)[:, None] + np.sum(b_mm**2, axis=1) - 2 * (a_mm @ b_mm.T)
@@ -126,89 +146,88 @@ def _squares(a_mm: Points, b_mm: Points) -> Array:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Pairs:
-    """What all laws share, of each pair of observations: (N, N) each.
+    """Observations with what all laws share of each pair of them, (N, N) each.
 
-    Squared distances, products of places, of directions' x and y, ones between rim matches, how far these are alike.
+    Squared distances; products of the directions' x and of their y; covariance of the even part and of what all rim
+    matches are off alike; covariance of what else these are off, for a rim uncertainty of one.
     """
 
+    seen: Observations
     squares: Array
-    places: Array
     x: Array
     y: Array
+    even: Array
     rim: Array
-    alike: Array
+
+    def uneven(self, shape: Shape) -> tuple[Array, Array]:
+        """Covariances of the uneven parts across and along, for strain deviations of one."""
+        value = shape.value(self.squares)
+        return value * self.x, value * self.y
 
 
-@lru_cache(maxsize=2)
-def _pairs(seen: Observations, rim_alike_mm: float) -> _Pairs:
-    at, rim = seen.at_mm, (~seen.is_dot).astype(np.float64)
-    squares, both = _squares(at, at), np.outer(rim, rim)
-    x, y = (np.outer(toward, toward) for toward in seen.toward.T)
-    return _Pairs(squares, at @ at.T, x, y, both, both * np.exp(-np.sqrt(squares) / rim_alike_mm))
-
-
-@lru_cache(maxsize=8)
-def _uneven_pairs(seen: Observations, rim_alike_mm: float, range_mm: float, smooth: bool) -> Array:
-    return _uneven(_pairs(seen, rim_alike_mm).squares, range_mm, smooth=smooth)
-
-
-def _used(seen: Observations) -> Observations:
-    """Observations without those that have no weight."""
+def _pairs(seen: Observations, law: Law) -> _Pairs:
+    """Pairs of those observations that have weight, under what of a law is the same in all that are averaged."""
     use = seen.weight > 1e-3
-    if use.all():
-        return seen
-    return Observations(*(getattr(seen, name)[use] for name in ("at_mm", "toward", "moved_mm", "is_dot", "weight")))
+    seen = Observations(*(getattr(seen, name)[use] for name in ("at_mm", "toward", "moved_mm", "is_dot", "weight")))
+    at, is_rim = seen.at_mm, ~seen.is_dot
+    squares, u = _squares(at, at), is_rim / np.sqrt(seen.weight)
+    x, y = (np.outer(toward, toward) for toward in seen.toward.T)
+    even = (law.shift_sd_mm**2 + law.affine_sd**2 * (at @ at.T)) * (x + y)
+    even += law.rim_common_u_mm**2 * np.outer(is_rim, is_rim)
+    return _Pairs(seen, squares, x, y, even, np.outer(u, u) * np.exp(np.sqrt(squares) / -law.rim_alike_mm))
 
 
-def fit(seen: Observations, law: Law) -> Fitted:
-    """Condition the field on the observations, whose places are relative to the centre."""
+def _fitted(law: Law, pairs: _Pairs, uneven: tuple[Array, Array]) -> Fitted:
     from scipy.linalg import cho_factor, cho_solve
 
-    seen = _used(seen)
-    pairs = _pairs(seen, law.rim_alike_mm)
-    u = np.where(seen.is_dot, law.dot_u_mm, law.rim_u_mm) / np.sqrt(seen.weight)
+    seen = pairs.seen
     across, along = law.strain_sds
-    covariance = (law.shift_sd_mm**2 + law.affine_sd**2 * pairs.places) * (pairs.x + pairs.y)
+    covariance = pairs.even + law.rim_u_mm**2 * pairs.rim
     if across or along:
-        uneven = _uneven_pairs(seen, law.rim_alike_mm, law.range_mm, law.smooth)
-        covariance += uneven * (across**2 * pairs.x + along**2 * pairs.y)
-    covariance += law.rim_common_u_mm**2 * pairs.rim + pairs.alike * np.outer(u, u)
-    covariance[np.diag_indices(len(u))] += np.where(seen.is_dot, u**2, 0.0)
+        covariance += across**2 * uneven[0]
+        covariance += along**2 * uneven[1]
+    covariance[np.diag_indices(len(covariance))] += law.dot_u_mm**2 * seen.is_dot / seen.weight
     factor, _ = cho_factor(covariance, lower=True, overwrite_a=True, check_finite=False)
     pull = cho_solve((factor, True), seen.moved_mm, check_finite=False)
     log_evidence = -0.5 * float(seen.moved_mm @ pull) - float(np.log(np.diag(factor)).sum())
     return Fitted(law, seen, factor, pull, log_evidence)
 
 
-def averaged(
-    seen: Observations, centre_mm: Points, size_mm: float, rim_common_u_mm: float, settings: StretchSettings
-) -> Field:
+def fit(seen: Observations, law: Law) -> Fitted:
+    """Condition the field on the observations, whose places are relative to the centre."""
+    pairs = _pairs(seen, law)
+    return _fitted(law, pairs, pairs.uneven(law.shape))
+
+
+def averaged(seen: Observations, centre_mm: Points, size_mm: float, law: Law, settings: StretchSettings) -> Field:
     """The field averaged over laws by their evidence.
 
     First laws that are alike in both directions; then, of the shapes and uncertainties that these found likeliest, laws
     with every pair of strain deviations.
+
+    Parameters
+    ----------
+    law
+        What laws have in common; deviations, shape and uncertainties of dots and rim matches are those of the settings.
     """
-    seen = _used(seen)
-    shapes = [(share * size_mm, False) for share in settings.range_shares]
-    shapes += [(share * size_mm, True) for share in settings.smooth_range_shares]
+    shapes = [Shape(share * size_mm) for share in settings.range_shares]
+    shapes += [Shape(share * size_mm, smooth=True) for share in settings.smooth_range_shares]
+    pairs = _pairs(seen, law)
+    uneven = {shape: pairs.uneven(shape) for shape in shapes}
     dot_us = settings.dot_us_mm if seen.is_dot.any() else settings.dot_us_mm[:1]
     noises = list(product(dot_us, settings.rim_us_mm))
 
     def tried(sds: Iterable[tuple[float, float]]) -> tuple[list[Fitted], Array]:
-        laws = [
-            Law(
-                pair, range_mm, settings.affine_sd, settings.shift_sd_mm, dot_u, rim_u, rim_common_u_mm,
-                settings.rim_alike_mm, smooth,
-            )
-            for (range_mm, smooth), (dot_u, rim_u), pair in product(shapes, noises, sds)
-        ]  # fmt: skip
-        parts = [fit(seen, law) for law in laws]
+        parts = [
+            _fitted(replace(law, strain_sds=pair, shape=shape, dot_u_mm=dot_u, rim_u_mm=rim_u), pairs, uneven[shape])
+            for shape, (dot_u, rim_u), pair in product(shapes, noises, sds)
+        ]
         evidence = np.array([part.log_evidence for part in parts])
         shares = np.exp(evidence - evidence.max())
         return parts, shares / shares.sum()
 
     parts, shares = tried([(sd, sd) for sd in settings.strain_sds])
-    shapes = _likeliest([(p.law.range_mm, p.law.smooth) for p in parts], shares, settings.most_shapes)
+    shapes = _likeliest([part.law.shape for part in parts], shares, settings.most_shapes)
     noises = _likeliest([(p.law.dot_u_mm, p.law.rim_u_mm) for p in parts], shares, settings.most_noises)
     parts, shares = tried([(across, along) for across in settings.strain_sds for along in settings.strain_sds])
     kept = [i for i in np.argsort(-shares) if shares[i] >= settings.least_share]
@@ -224,9 +243,7 @@ def _likeliest(keys: list[T], shares: Array, most: int) -> list[T]:
     return sorted(sums, key=lambda key: -sums[key])[:most]
 
 
-def stretches(
-    field: Field, at_mm: Points, weights: Array, axis: NDArray[np.float64], settings: StretchSettings
-) -> tuple[Array, Array]:
+def stretches(field: Field, at_mm: Points, weights: Array, axis: NDArray[np.float64]) -> tuple[Array, Array]:
     """Mean stretches, as fractions, of lines that ran along `axis`.
 
     Parameters
@@ -242,30 +259,48 @@ def stretches(
     -------
     Means and their standard uncertainties, (G,) each; what the scales of both maps add is not in them.
     """
-    h = settings.derivative_mm
-    at = at_mm - field.centre_mm
-    fore, aft = at + h * axis, at - h * axis
-    means, variances = [], []
-    for part in field.parts:
-        turned = axis + (part.moved_mm(fore) - part.moved_mm(aft)) / (2 * h)
-        length = np.linalg.norm(turned, axis=1)
-        means.append(weights @ (length - 1))
-        variances.append(_variances(part, fore, aft, turned / length[:, None], weights) / (2 * h) ** 2)
+    at, seen = at_mm - field.centre_mm, field.parts[0].seen
+    ahead = (at @ axis)[:, None]
+    to_seen, squares = ahead - seen.at_mm @ axis, _squares(at, seen.at_mm)
+    slopes = {shape: -shape.slope(squares) * to_seen for shape in {part.law.shape for part in field.parts}}
+    turned = [axis + _derivative(part, slopes[part.law.shape], axis) for part in field.parts]
     shares = np.array([part.share for part in field.parts])
-    mean = shares @ np.array(means)
-    variance = shares @ (np.array(variances) + (np.array(means) - mean) ** 2)
-    return mean, np.sqrt(variance)
+    means = np.array([weights @ (np.linalg.norm(line, axis=1) - 1) for line in turned])
+    mean = shares @ means
+    # To first order a line's length changes by what moves its end along it; laws agree on where it points.
+    into = np.einsum("p,pnc->nc", shares, turned)
+    into /= np.linalg.norm(into, axis=1)[:, None]
+    aimed = [weights * component for component in into.T]
+    between, apart = _squares(at, at), (ahead - ahead.T) ** 2
+    priors, links = {}, {}
+    for shape, slope in slopes.items():
+        alike = shape.slope(between) - shape.bend(between) * apart
+        priors[shape] = [np.sum((aim @ alike) * aim, axis=1) for aim in aimed]
+        links[shape] = [(aim @ slope) * toward for aim, toward in zip(aimed, seen.toward.T, strict=True)]
+    sums = np.column_stack([aim.sum(axis=1) for aim in aimed])
+    even = np.sum(sums**2, axis=1), (sums @ seen.toward.T) * (seen.at_mm @ axis)
+    variances = [_variances(part, even, priors[part.law.shape], links[part.law.shape]) for part in field.parts]
+    return mean, np.sqrt(shares @ (np.array(variances) + (means - mean) ** 2))
 
 
-def _variances(part: Fitted, fore_mm: Points, aft_mm: Points, into: Points, weights: Array) -> Array:
-    """Posterior variances of the weighted sums of (d(fore) - d(aft)) . into, (G,) mm2."""
+def _derivative(part: Fitted, slope: Array, axis: NDArray[np.float64]) -> Points:
+    """Derivative of the displacement along an axis at points, (N, 2); `slope` links the points to the observations."""
+    pulls = part.pull[:, None] * part.seen.toward
+    even = part.law.affine_sd**2 * (part.seen.at_mm @ axis) @ pulls
+    derivative: Points = even + (slope @ pulls) * np.square(part.law.strain_sds)
+    return derivative
+
+
+def _variances(part: Fitted, even: tuple[Array, Array], prior: list[Array], link: list[Array]) -> Array:
+    """Posterior variances of means, from their prior ones (G,) and covariances with the observations (G, N).
+
+    Those of the even part come first, for a deviation of one, then one of each component of the uneven part.
+    """
     from scipy.linalg import solve_triangular
 
-    cov, seen = part.law.covariance, part.seen
-    to_seen = cov(fore_mm, into, seen.at_mm, seen.toward) - cov(aft_mm, into, seen.at_mm, seen.toward)
-    across = cov(fore_mm, into, aft_mm, into)
-    alike = cov(fore_mm, into, fore_mm, into) + cov(aft_mm, into, aft_mm, into) - across - across.T
-    prior = np.einsum("gi,ij,gj->g", weights, alike, weights, optimize=True)
-    explained = solve_triangular(part.factor, (weights @ to_seen).T, lower=True)
-    posterior: Array = np.maximum(prior - np.sum(explained**2, axis=0), 0.0)
+    scales = [part.law.affine_sd**2, *np.square(part.law.strain_sds).tolist()]
+    before = sum(scale * term for scale, term in zip(scales, [even[0], *prior], strict=True))
+    seen = sum(scale * term for scale, term in zip(scales, [even[1], *link], strict=True))
+    explained = solve_triangular(part.factor, np.asarray(seen).T, lower=True, check_finite=False)
+    posterior: Array = np.maximum(before - np.sum(explained**2, axis=0), 0.0)
     return posterior

@@ -1,7 +1,8 @@
 """Invented hides before and after a stretching with known strains, made by geometry alone.
 
-The displacement is a shift, a turn, an even stretch and a few long waves, so that the strain along and across lies
-between 0 and 15 % and differs over the hide. Truth is taken from the field's own derivatives, written out by hand.
+The displacement is a shift, a turn, an even stretch and an uneven one of either of two kinds, a few long waves or
+flanks, ends and spots that were worked more than the rest, so that the strain along and across lies between 0 and 15 %
+and differs over the hide. Truth is taken from the field's own derivatives, written out by hand.
 """
 
 from dataclasses import dataclass
@@ -18,25 +19,74 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, eq=False)
-class Pull:
-    """A displacement field: d(x) = even x + sum of amplitude sin(k . x + phase) / |k|, one row a wave."""
+class Waves:
+    """Long waves through the hide: sum of shape sin(k . x + phase) / |k|, one row a wave."""
 
-    even: Array
     waves: Array
     phases: Array
-    amplitudes: Array
+    shape: Array
 
     def moved(self, at: Array) -> Array:
         size = np.linalg.norm(self.waves, axis=1)
-        wave = np.sin(at @ self.waves.T + self.phases) / size
-        moved: Array = at + at @ self.even.T + wave @ self.amplitudes
+        moved: Array = np.sin(at @ self.waves.T + self.phases) / size @ self.shape
+        return moved
+
+    def gradient(self, at: Array) -> Array:
+        size = np.linalg.norm(self.waves, axis=1)
+        slope = np.cos(at @ self.waves.T + self.phases) / size
+        gradient: Array = np.einsum("nk,ki,kj->nij", slope, self.shape, self.waves)
+        return gradient
+
+
+@dataclass(frozen=True, eq=False)
+class Worked:
+    """Flanks that give otherwise than the back, one end otherwise than the other, and spots worked by hand.
+
+    Across, the strain is flank (x / size)^2 from the back line, along it end y / size; a spot moves by
+    shape (x - middle) exp(-r^2 / 2 reach^2), one row a spot.
+    """
+
+    size_mm: float
+    flank: float
+    end: float
+    middles: Array
+    reaches: Array
+    shape: Array
+
+    def moved(self, at: Array) -> Array:
+        x, y = at.T / self.size_mm
+        off = at[:, None] - self.middles
+        fade = np.exp(-np.sum(off**2, axis=2) / (2 * self.reaches**2))
+        even = self.size_mm * np.column_stack([self.flank * x**3 / 3, self.end * y**2 / 2])
+        moved: Array = even + np.einsum("nk,ki,nki->ni", fade, self.shape, off)
+        return moved
+
+    def gradient(self, at: Array) -> Array:
+        x, y = at.T / self.size_mm
+        off = at[:, None] - self.middles
+        fade = np.exp(-np.sum(off**2, axis=2) / (2 * self.reaches**2))
+        inner = np.eye(2) - np.einsum("nki,nkj,k->nkij", off, off, self.reaches**-2)
+        gradient: Array = np.einsum("nk,ki,nkij->nij", fade, self.shape, inner)
+        gradient[:, 0, 0] += self.flank * x**2
+        gradient[:, 1, 1] += self.end * y
+        return gradient
+
+
+@dataclass(frozen=True, eq=False)
+class Pull:
+    """A displacement field: d(x) = even x + an uneven part, each of its components times its own scale."""
+
+    even: Array
+    uneven: Waves | Worked
+    scale: Array
+
+    def moved(self, at: Array) -> Array:
+        moved: Array = at + at @ self.even.T + self.uneven.moved(at) * self.scale
         return moved
 
     def gradient(self, at: Array) -> Array:
         """F = I + grad d at points, (N, 2, 2)."""
-        size = np.linalg.norm(self.waves, axis=1)
-        slope = np.cos(at @ self.waves.T + self.phases) / size
-        gradient: Array = np.eye(2) + self.even + np.einsum("nk,ki,kj->nij", slope, self.amplitudes, self.waves)
+        gradient: Array = np.eye(2) + self.even + self.uneven.gradient(at) * self.scale[:, None]
         return gradient
 
     def stretch(self, at: Array) -> tuple[float, float]:
@@ -46,23 +96,35 @@ class Pull:
         return float(np.mean(np.sqrt(C[:, 1, 1]) - 1)), float(np.mean(np.sqrt(C[:, 0, 0]) - 1))
 
 
-def random_pull(rng: Generator, inside: Array, size_mm: float, most: float = 0.15) -> Pull:
-    """A field whose strains along and across stay within 0 and `most` over the points `inside`."""
-    count = 3
-    angle, length = rng.uniform(0, 2 * np.pi, count), size_mm * rng.uniform(1.0, 3.0, count)
+def random_waves(rng: Generator, size_mm: float) -> Waves:
+    """Three waves one to three times as long as the hide is wide, in any direction."""
+    angle, length = rng.uniform(0, 2 * np.pi, 3), size_mm * rng.uniform(1.0, 3.0, 3)
     waves = 2 * np.pi * np.column_stack([np.cos(angle), np.sin(angle)]) / length[:, None]
-    phases, shape = rng.uniform(0, 2 * np.pi, count), rng.normal(size=(count, 2))
-    bare = Pull(np.zeros((2, 2)), waves, phases, shape)
-    even, amplitudes = np.zeros((2, 2)), shape.copy()
+    return Waves(waves, rng.uniform(0, 2 * np.pi, 3), rng.normal(size=(3, 2)))
+
+
+def random_work(rng: Generator, inside: Array, size_mm: float) -> Worked:
+    """Two to four worked spots, from a hand's to an arm's reach, on a hide whose flanks and ends give unlike."""
+    count = int(rng.integers(2, 5))
+    reaches = size_mm * rng.uniform(0.15, 0.4, count)
+    flank, end = float(rng.normal(0, 2.0)), float(rng.normal(0, 0.5))
+    return Worked(size_mm, flank, end, rng.choice(inside, count), reaches, rng.normal(size=(count, 2)))
+
+
+def random_pull(rng: Generator, inside: Array, size_mm: float, *, worked: bool, most: float = 0.15) -> Pull:
+    """A field whose strains along and across stay within 0 and `most` over the points `inside`."""
+    uneven = random_work(rng, inside, size_mm) if worked else random_waves(rng, size_mm)
+    slope = uneven.gradient(inside)
+    even, scale = np.zeros((2, 2)), np.zeros(2)
     for axis in (0, 1):
-        varying = bare.gradient(inside)[:, axis, axis] - 1
+        varying = slope[:, axis, axis]
         low, high = np.sort(rng.uniform(0, most, 2))
-        factor = (high - low) / max(np.ptp(varying), 1e-9)
-        amplitudes[:, axis] *= min(factor, 0.05 / max(np.abs(shape[:, axis]).max(), 1e-9))
-        spread: Array = varying * (amplitudes[0, axis] / shape[0, axis])
+        largest = np.abs(varying).max() if worked else np.abs(uneven.shape[:, axis]).max()
+        scale[axis] = min((high - low) / max(np.ptp(varying), 1e-9), 0.05 / max(largest, 1e-9))
+        spread = varying * scale[axis]
         even[axis, axis] = (low + high - spread.max() - spread.min()) / 2
     even[0, 1], even[1, 0] = rng.normal(0, 0.01, 2)
-    return Pull(even, waves, phases, amplitudes)
+    return Pull(even, uneven, scale)
 
 
 @dataclass(frozen=True, eq=False)
@@ -98,7 +160,7 @@ def ragged(rng: Generator, ring: Array, u_mm: float, alike_mm: float = 50.0) -> 
 
 
 def strained(
-    rng: Generator, *, dots: int, dot_u_mm: float = 0.4, rim_u_mm: float = 1.0, even: bool = False
+    rng: Generator, *, dots: int, dot_u_mm: float = 0.4, rim_u_mm: float = 1.0, worked: bool = False
 ) -> Strained:
     """A hide with about `dots` inked dots, pulled at random and mapped twice with errors."""
     hide = whole_hide(rng, str(rng.choice(["deer", "goat", "sheep", "calf"])))
@@ -107,9 +169,7 @@ def strained(
     ring = (hide.ring_mm - hide.tail_mm) @ np.column_stack([(up[1], -up[0]), up])
     outline = Polygon(ring)
     size = float(np.sqrt(outline.area))
-    pull = random_pull(rng, inside_points(outline, 0.05 * size), size)
-    if even:
-        pull = Pull(pull.even, pull.waves, pull.phases, 0 * pull.amplitudes)
+    pull = random_pull(rng, inside_points(outline, 0.05 * size), size, worked=worked)
     inner = outline.buffer(-0.03 * size)
     step = float(np.sqrt(inner.area / max(dots, 1)))
     marks = inside_points(inner, step) if dots else np.empty((0, 2))

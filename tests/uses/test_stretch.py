@@ -26,7 +26,7 @@ from hidescan.map_json import to_json
 from hidescan.uses.settings import DotSettings, StretchSettings
 from hidescan.uses.stretch import ACROSS, ALONG, Mapped, crept_back, gain
 from hidescan.uses.stretch_dots import find_dots
-from hidescan.uses.stretch_field import stretches
+from hidescan.uses.stretch_field import Shape, stretches
 from hidescan.uses.stretch_match import matched_dots, register
 from hidescan.uses.stretch_picture import picture
 from hidescan.uses.stretch_words import HEAT, SOAKING, cautions, report
@@ -73,7 +73,7 @@ def test_an_even_stretch_agrees_with_the_closed_form(seed: int, with_dots: bool)
     at = inside_points(Polygon(ring), 100.0)
     C = F.T @ F
     for axis, true in ((ALONG, C[1, 1] ** 0.5 - 1), (ACROSS, C[0, 0] ** 0.5 - 1)):
-        mean, u = stretches(found.field, at, np.full((1, len(at)), 1 / len(at)), axis, S)
+        mean, u = stretches(found.field, at, np.full((1, len(at)), 1 / len(at)), axis)
         assert abs(mean[0] - true) < (0.0005 if with_dots else 0.003)
         assert abs(mean[0] - true) < 3 * u[0]
 
@@ -86,14 +86,32 @@ def test_an_even_stretch_gives_the_determinant_as_area() -> None:
     assert found.zones[0].along.value == pytest.approx(found.whole.along.value, abs=1e-3)
 
 
-def test_uneven_strains_lie_within_what_is_stated() -> None:
+@pytest.mark.parametrize("smooth", [False, True])
+def test_covariances_of_derivatives_are_those_of_differences(smooth: bool) -> None:
+    # Rasmussen and Williams (2006), 9.4: cov(d', d) and cov(d', d') are derivatives of the covariance itself.
+    shape, h = Shape(300.0, smooth), 0.5
+    x, across = np.array([0.0, 40.0, 250.0, 700.0]), 90.0
+
+    def value(off: Array) -> Array:
+        return shape.value(off**2 + across**2)
+
+    squares = x**2 + across**2
+    first = (value(x + h) - value(x - h)) / (2 * h)
+    second = (value(x + h) - 2 * value(x) + value(x - h)) / h**2
+    assert -shape.slope(squares) * x == pytest.approx(first, rel=1e-4, abs=1e-6)
+    assert shape.slope(squares) - shape.bend(squares) * x**2 == pytest.approx(-second, abs=1e-4)
+    assert shape.slope(np.zeros(1)) == pytest.approx(1.0)  # a strain deviation of one
+
+
+@pytest.mark.parametrize("worked", [False, True])
+def test_uneven_strains_lie_within_what_is_stated(worked: bool) -> None:
     sigmas = []
     for seed in range(3):
-        hide = strained(np.random.default_rng(seed), dots=20)
+        hide = strained(np.random.default_rng(seed), dots=20, worked=worked)
         found = register(hide.first, hide.second, hide.dots, 0.7, S)
         at = inside_points(hide.outline, 80.0)
         for axis, true in zip((ALONG, ACROSS), hide.pull.stretch(at), strict=True):
-            mean, u = stretches(found.field, at, np.full((1, len(at)), 1 / len(at)), axis, S)
+            mean, u = stretches(found.field, at, np.full((1, len(at)), 1 / len(at)), axis)
             assert abs(mean[0] - true) < 0.005
             sigmas.append((mean[0] - true) / np.hypot(u[0], 2**0.5 * hide.u_scale))
     assert 0.3 < np.sqrt(np.mean(np.square(sigmas))) < 1.8
