@@ -209,8 +209,8 @@ def cost(
     source, waste = "", None
     if waste_percent is not None:
         source, waste = "said", waste_percent / 100
-    elif placing is not None and placing.used_mm2 > 0:
-        source, waste = "from the placing", usable.ft2 / _ft2(placing.used_mm2) - 1
+    elif placing is not None and (used := _ft2(placing.used_mm2)) > 0:
+        source, waste = "from the placing", usable.ft2 / used - 1
     extra = extras or Extras()
     made = Cost(price.currency, paid, written, measured, usable, difference, waste, source, extra)
     if placing is None or waste is None:

@@ -28,7 +28,7 @@ import numpy as np
 from shapely.geometry import Polygon
 
 from hidescan.geometry import Points
-from hidescan.hidemap import XY, MarkKind
+from hidescan.hidemap import XY, MarkKind, Number
 from hidescan.problems import BadInput
 from hidescan.uses.pieces_drawing import UNITS_MM, Drawing, read_dxf, read_svg
 from hidescan.uses.settings import PieceSettings
@@ -48,11 +48,11 @@ class PieceRules:
 
     count: int = 1
     pair: bool = False
-    turn_deg: float | None = 5.0
-    min_thickness_mm: float = 0.0
+    turn_deg: Number | None = 5.0
+    min_thickness_mm: Number = 0.0
     thick_parts: tuple[str, ...] = ()
     zones: tuple[str, ...] = ()
-    margin_mm: float = 2.0
+    margin_mm: Number = 2.0
     may_cover: tuple[MarkKind, ...] = ()
 
 
