@@ -59,6 +59,9 @@ class StretchSettings:
     # range over which it changes, share of size. From 'hardly any' to what a hard pull at one flank makes.
     strain_sds: tuple[float, ...] = (0.002, 0.007, 0.015, 0.03, 0.05)
     range_shares: tuple[float, ...] = (0.3, 0.55, 1.0)
+    # Without dots an even rim does not prove an even inside: 'hardly any' is not tried then. With it, zones of hides
+    # whose inside was worked lay within their ± in 87 % of cases instead of 90, those of all hides in 93, not 95.
+    outline_strain_sds: tuple[float, ...] = (0.007, 0.015, 0.03, 0.05)
     # The same for the smoother kind of field, whose range is shorter for waves of the same length.
     smooth_range_shares: tuple[float, ...] = (0.2, 0.35, 0.6)
     # How many shapes (kind and range) and pairs of uncertainties are gone on with when both directions part.

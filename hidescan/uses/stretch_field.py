@@ -214,7 +214,10 @@ def averaged(seen: Observations, centre_mm: Points, size_mm: float, law: Law, se
     shapes += [Shape(share * size_mm, smooth=True) for share in settings.smooth_range_shares]
     pairs = _pairs(seen, law)
     uneven = {shape: pairs.uneven(shape) for shape in shapes}
-    dot_us = settings.dot_us_mm if seen.is_dot.any() else settings.dot_us_mm[:1]
+    dots = bool(seen.is_dot.any())
+    dot_us, strain_sds = (
+        (settings.dot_us_mm, settings.strain_sds) if dots else (settings.dot_us_mm[:1], settings.outline_strain_sds)
+    )
     noises = list(product(dot_us, settings.rim_us_mm))
 
     def tried(sds: Iterable[tuple[float, float]]) -> tuple[list[Fitted], Array]:
@@ -226,10 +229,10 @@ def averaged(seen: Observations, centre_mm: Points, size_mm: float, law: Law, se
         shares = np.exp(evidence - evidence.max())
         return parts, shares / shares.sum()
 
-    parts, shares = tried([(sd, sd) for sd in settings.strain_sds])
+    parts, shares = tried([(sd, sd) for sd in strain_sds])
     shapes = _likeliest([part.law.shape for part in parts], shares, settings.most_shapes)
     noises = _likeliest([(p.law.dot_u_mm, p.law.rim_u_mm) for p in parts], shares, settings.most_noises)
-    parts, shares = tried([(across, along) for across in settings.strain_sds for along in settings.strain_sds])
+    parts, shares = tried(product(strain_sds, strain_sds))
     kept = [i for i in np.argsort(-shares) if shares[i] >= settings.least_share]
     total = float(shares[kept].sum())
     return Field(centre_mm, tuple(replace(parts[i], share=float(shares[i]) / total) for i in kept))
