@@ -35,8 +35,7 @@ def pieces(
     from hidescan.settings import Settings
     from hidescan.units import parse_thickness_mm
     from hidescan.uses.settings import TemplateSettings
-    from hidescan.uses.templates import find_templates
-    from hidescan.uses.templates import lines_of as left_out_lines
+    from hidescan.uses.templates import find_templates, left_out_lines
     from hidescan.uses.templates_files import lines_of, to_png, to_svg, to_toml
     from hidescan.uses.templates_floor import sheets_mm
 

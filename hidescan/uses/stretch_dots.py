@@ -13,6 +13,7 @@ from shapely.geometry import Polygon
 from hidescan.exports.rectified import Raster, raster_of, straight_down
 from hidescan.geometry import Points
 from hidescan.hidemap import HideMap
+from hidescan.opencv5 import parts
 from hidescan.uses.settings import DotSettings
 
 
@@ -61,7 +62,7 @@ def _spots(view: NDArray[np.uint8], leather: NDArray[np.uint8], raster: Raster, 
         grain = 1.4826 * float(np.median(np.abs(on - middle)))
         limit = max(settings.least_contrast, middle + settings.least_sigma * grain)
         ink = ((stands > limit) & (leather > 0)).astype(np.uint8)
-        _, labels, stats, _ = cv2.connectedComponentsWithStats(ink)
+        labels, stats = parts(ink)
         for label, (x, y, w, h, area) in enumerate(stats[1:].tolist(), start=1):
             long, short = max(w, h) * raster.mm_per_px, min(w, h) * raster.mm_per_px
             compact = short >= settings.least_round * long and area >= settings.least_filled * w * h

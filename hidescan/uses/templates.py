@@ -126,7 +126,7 @@ def find_templates(
         templates.append(Template("", ring_mm, ring_px, grain, measures, doubt))
     if templates:
         return Found(tuple(_named(templates)), tuple(left_out))
-    said = "".join(f" {line[0].upper()}{line[1:]}." for line in lines_of(tuple(left_out)))
+    said = "".join(f" {line[0].upper()}{line[1:]}." for line in left_out_lines(tuple(left_out)))
     return NotFound(
         "no-template",
         f"No template was found on the floor.{said}",
@@ -135,7 +135,7 @@ def find_templates(
     )
 
 
-def lines_of(left_out: tuple[Left, ...]) -> list[str]:
+def left_out_lines(left_out: tuple[Left, ...]) -> list[str]:
     """What is said of things that were left out, one line for each reason, with what to do about it."""
     cures = {
         LeftOut.CUT_OFF: "if it is a template, take the photo again with all of it in the picture",

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from hidescan import opencv5
 from hidescan.geometry import Points, counter_clockwise, outward_normals, resample
+from hidescan.region import filled, largest
 from hidescan.uses.settings import EdgeLook, TemplateSettings
 from hidescan.uses.templates_corners import as_cut
 from hidescan.uses.templates_floor import Thing
@@ -73,8 +74,8 @@ def edge_of(rgb: Image, thing: Thing, scale: float, mm_per_px: float, settings: 
     half = opencv5.reduced(part, ((x1 - x0) // 2, (y1 - y0) // 2))
     first, then = settings.first_look, settings.second_look
     inside, others = (_at(m, scale * 2, (x0 / 2, y0 / 2), half.shape[:2]) for m in (thing.mask, thing.others))
-    inside = _largest(_shares(half, inside, others, 2 * mm_per_px, first, settings).share > 0.5)
-    inside, others = (_at(m > 0, 0.5, (0.0, 0.0), part.shape[:2]) for m in (inside, others))
+    within = filled(largest(_shares(half, inside, others, 2 * mm_per_px, first, settings).share > 0.5))
+    inside, others = (_at(m, 0.5, (0.0, 0.0), part.shape[:2]) for m in (within, others > 0))
     if not inside.any():
         return None
     found = _shares(part, inside, others, mm_per_px, then, settings)
@@ -146,19 +147,6 @@ def _dot(one: Floats, other: Floats) -> Floats:
 def _covariance(colours: Floats) -> NDArray[np.float64]:
     """Of colours about nought, (N, 3)."""
     return np.asarray(colours.T @ colours, dtype=np.float64) / max(len(colours), 1)
-
-
-def _largest(mask: NDArray[np.bool_]) -> Image:
-    """The largest connected part, its holes filled."""
-    import cv2
-
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask.astype(np.uint8))
-    if count < 2:
-        return mask.astype(np.uint8)
-    own = np.asarray(labels == 1 + int(np.argmax(stats[1:, cv2.CC_STAT_AREA]))).astype(np.uint8)
-    contours, _ = cv2.findContours(own, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
-    cv2.drawContours(own, contours, -1, 1, cv2.FILLED)
-    return np.asarray(own)
 
 
 def _blur_px(share: Floats, ring: Points) -> float:

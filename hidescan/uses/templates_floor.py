@@ -80,10 +80,9 @@ def _apart(found: Image, sheets: Mask) -> list[Thing]:
     import cv2
 
     h, w = found.shape
-    count, labels, stats, _ = cv2.connectedComponentsWithStats(found)
+    labels, stats = opencv5.parts(found)
     made = []
-    for label in range(1, count):
-        x, y, bw, bh, area = (int(v) for v in stats[label])
+    for label, (x, y, bw, bh, area) in enumerate(stats.tolist()):
         if area < 100:
             continue
         own = (labels == label).astype(np.uint8)

@@ -12,7 +12,7 @@ from hidescan.pipeline import Floor, Known, find_floor
 from hidescan.problems import NotFound
 from hidescan.settings import Settings
 from hidescan.uses.settings import TemplateSettings
-from hidescan.uses.templates import Found, LeftOut, find_templates, lines_of
+from hidescan.uses.templates import Found, LeftOut, find_templates, left_out_lines
 from hidescan.uses.templates_edge import edge_of
 from hidescan.uses.templates_floor import Thing, sheets_mm
 from tests.synthetic.cards_on_table import THICKNESS_MM, aligned, farthest, nearest, table
@@ -65,7 +65,7 @@ def test_a_template_at_a_sheet_is_said_and_not_returned() -> None:
     found, _ = found_in(rgb, 0.5)
     assert isinstance(found, Found)
     assert [left.why for left in found.left_out] == [LeftOut.AT_A_SHEET] and len(found.templates) == len(drawn) - 1
-    assert any("finger's width" in line for line in lines_of(found.left_out))
+    assert any("finger's width" in line for line in left_out_lines(found.left_out))
 
 
 @pytest.mark.parametrize(("grey", "clear"), [(141, (0.0, 3.0)), (200, (6.0, 40.0))])
