@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 
 from hidescan.page.app import BUILT
+from hidescan.page.settings import PageSettings
 
 ROOT = Path(__file__).parents[2]
 SAMPLES = ROOT / "sample_images"
@@ -68,13 +69,24 @@ class Program:
             self.process.stdout.close()
 
 
-def start(data: Path) -> Program:
+# The program looks for a free port from here on; a test that wants the same one twice looks where no other test does.
+START = """
+import sys
+from functools import partial
+from hidescan.page import serve
+from hidescan.cli import main
+serve.PageSettings = partial(serve.PageSettings, port=int(sys.argv.pop()))
+main()
+"""
+
+
+def start(data: Path, port: int = PageSettings().port) -> Program:
     environment = {
         **os.environ, "XDG_DATA_HOME": str(data), "XDG_CONFIG_HOME": str(data / "config"), "PYTHONUNBUFFERED": "1",
         "PYTHONPATH": str(ROOT), "HOME": str(data),
     }  # fmt: skip
     process = subprocess.Popen(
-        [sys.executable, "-c", "from hidescan.cli import main; main()", "page", "--no-browser"],
+        [sys.executable, "-c", START, "page", "--no-browser", str(port)],
         env=environment, stdout=subprocess.PIPE, text=True, start_new_session=True,
     )  # fmt: skip
     assert process.stdout is not None

@@ -14,6 +14,7 @@ pytestmark = needs_browser
 AXE = ROOT / "hidescan" / "page" / "node_modules" / "axe-core" / "axe.min.js"
 TOOLS = ("look", "rim", "taps", "back", "marks", "facts", "pieces", "keep")
 PHOTO = "goat_on_concrete.jpg"
+OWN_PORT = 18765  # for a program that comes back: no other test takes it meanwhile
 
 
 def test_a_thumb_on_a_phone(screen: Callable[..., Screen]) -> None:
@@ -165,7 +166,7 @@ def test_all_by_keyboard(screen: Callable[..., Screen]) -> None:
 
 
 def test_a_closed_tab_and_a_killed_program_lose_nothing(tmp_path: Path, browser: Any) -> None:
-    first = start(tmp_path)
+    first = start(tmp_path, OWN_PORT)
     try:
         context = browser.new_context(viewport={"width": 1000, "height": 700})
         s = Screen(context, first, url=first.url)
@@ -186,7 +187,7 @@ def test_a_closed_tab_and_a_killed_program_lose_nothing(tmp_path: Path, browser:
         s.page.wait_for_selector("#waiting:not([hidden])")
         assert "kept in this browser" in s.page.inner_text("#told")
         s.page.close()
-        second = start(tmp_path)
+        second = start(tmp_path, OWN_PORT)
         try:
             assert second.root == first.root
             s = Screen(context, second, url=second.url)
