@@ -83,6 +83,22 @@ def without_crossings(ring: Points) -> Points:
     return counter_clockwise(np.array(largest.exterior.coords)[:-1])
 
 
+def has_area(ring: Points) -> bool:
+    """Whether a ring encloses more than a thousandth of a square unit: less may be lost on the way to another frame.
+
+    Examples
+    --------
+    >>> has_area(np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 1.0]]))
+    True
+    >>> has_area(np.array([[0.0, 0.0], [1.0, 0.0], [0.0, 0.0]]))
+    False
+    """
+    from shapely import make_valid
+    from shapely.geometry import Polygon
+
+    return len(ring) >= 3 and bool(polygonal(make_valid(Polygon(ring))).area > 1e-3)
+
+
 def rotation_2d(angle_deg: float) -> NDArray[np.float64]:
     """Matrix that turns a column vector counter-clockwise (x right, y up) by `angle_deg`."""
     c, s = np.cos(np.deg2rad(angle_deg)), np.sin(np.deg2rad(angle_deg))

@@ -21,7 +21,7 @@ from shapely.errors import ShapelyError
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon, shape
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.geometry import FARTHEST_MM, Points, without_crossings
+from hidescan.geometry import FARTHEST_MM, Points, has_area, without_crossings
 from hidescan.hidemap import FORMAT, HideMap, MarkKind, MarkStatus
 from hidescan.map_json import from_json
 from hidescan.marks import on_hide
@@ -165,7 +165,7 @@ def _marks(geometry: BaseGeometry, words: Mapping[str, Any], where: str, hide_ma
         raise BadInput(f"{where}: confidence should be a number from 0 to 1.")
     for part in getattr(geometry, "geoms", [geometry]):
         ring = np.array(part.exterior.coords)[:-1]
-        if not (np.abs(ring) < FARTHEST_MM).all() or not Polygon(ring).area > 0 or len(ring) < 3:
+        if not (np.abs(ring) < FARTHEST_MM).all() or not has_area(ring):
             raise BadInput(f"{where}: the mark has no area, or lies off the floor.")
         if not on_hide(Polygon(ring), Polygon(hide_map.outline.hide_mm.coordinates[0])):
             raise BadInput(f"{where}: the mark does not lie on the hide; mind the frame, hide_mm or photo_px.")

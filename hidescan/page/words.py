@@ -3,11 +3,10 @@
 from dataclasses import replace
 
 import numpy as np
-from shapely import make_valid
 from shapely.geometry import Polygon
 
 from hidescan.corrected import as_kind, ring_of, with_marks
-from hidescan.geometry import FARTHEST_MM, without_crossings
+from hidescan.geometry import FARTHEST_MM, has_area, without_crossings
 from hidescan.hidemap import HideMap, MarkEntry, MarkKind, MarkStatus, Ring
 from hidescan.marks import Surroundings, mark_entry, surroundings_of
 from hidescan.page.journal import MarkWord
@@ -33,7 +32,7 @@ def with_words(hide_map: HideMap, words: tuple[MarkWord, ...], settings: Setting
     numbered = hide_map.marks_numbered
     for word in words:
         for ring_px in (word.of_px, word.ring_px):
-            if ring_px is not None and (len(ring_px) < 3 or not make_valid(Polygon(ring_px)).area > 0):
+            if ring_px is not None and not has_area(np.array(ring_px)):
                 raise BadInput("A mark was drawn that has no area. Undo it, then draw round the mark.")
         at = None if word.of_px is None else _same(marks, word.of_px)
         if at is not None:
@@ -62,7 +61,7 @@ def _drawn(
     """A mark whose ring, closed, a person drew on the photo."""
     seen = without_crossings(np.array(ring_px[:-1] if ring_px[0] == ring_px[-1] else ring_px))
     ring_mm = hide_map.camera_over_hide().mm_from_px(seen, hide_map.upper_face_mm())
-    if not (np.abs(ring_mm) < FARTHEST_MM).all():
+    if not (np.abs(ring_mm) < FARTHEST_MM).all() or not has_area(ring_mm):
         raise BadInput("A mark was drawn that does not lie on the floor. Undo it, then draw it on the hide.")
     return mark_entry(name, kind, without_crossings(ring_mm), seen, around, confidence=1.0, status=status)
 

@@ -89,6 +89,7 @@ def test_an_edit_that_is_taken_can_be_read_back_and_shown(plain: dict[str, Any])
 @example([{"ring_px": []}])
 @example([{"of_px": [], "status": "confirmed"}])
 @example([{"of_px": [(400, 400)], "status": "rejected"}])
+@example([{"of_px": [(0, 0), (0, 1), (1e-81, 0)]}])  # an area that is lost on the way to mm
 @example([{"ring_px": [(-1e6, -1e6), (1e6, -1e6), (1e6, 1e6)]}])
 @example([{"ring_px": [(-3000, -3000), (3000, -3000), (3000, 3000), (-3000, 3000)]}])  # all of the hide
 def test_a_mark_drawn_anyhow_is_in_a_map_that_can_be_read_or_is_refused(plain: list[dict[str, Any]]) -> None:
