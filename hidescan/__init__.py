@@ -42,7 +42,7 @@ from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from hidescan.api import map_photo as map_photo
-    from hidescan.hidemap import HideMap as HideMap
+    from hidescan.hide_map.model import HideMap as HideMap
 
 __version__ = "0.1.0"
 __all__ = ["HideMap", "__version__", "map_photo"]
@@ -55,7 +55,7 @@ def __getattr__(name: str) -> Any:
 
         return map_photo
     if name == "HideMap":
-        from hidescan.hidemap import HideMap
+        from hidescan.hide_map.model import HideMap
 
         return HideMap
     raise AttributeError(f"module 'hidescan' has no attribute {name!r}")

@@ -3,10 +3,10 @@
 from pathlib import Path
 from typing import Any
 
-from hidescan.hidemap import HideMap, Inputs
-from hidescan.photo import read_photo
+from hidescan.basics.errors import NotFound
+from hidescan.hide_map.model import HideMap, Inputs
+from hidescan.photo.reading import read_photo
 from hidescan.pipeline import run
-from hidescan.problems import NotFound
 from hidescan.settings import Settings
 
 
@@ -20,7 +20,7 @@ def map_photo(path: str | Path, *, settings: Settings | None = None, **inputs: A
     settings
         Every tunable; the defaults where None.
     **inputs
-        What is known of the hide and the cards: the fields of `hidescan.hidemap.Inputs`, such as
+        What is known of the hide and the cards: the fields of `hidescan.hide_map.model.Inputs`, such as
         ``thickness_mm=1.8`` or ``card_scale=(0.998, 1.001)``.
 
     Returns

@@ -9,28 +9,28 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.adjustment import Prior, Priors, Tape, from_board
-from hidescan.assemble import assemble, photo_info
-from hidescan.backline import Shape, drawn_back_line, find_shape
-from hidescan.beside import begun
-from hidescan.card import CardSearch, find_cards, is_inverted, paper_corners_mm
-from hidescan.geometry import Points, rotation_2d, without_crossings
-from hidescan.heights import Heights, plan_view
-from hidescan.hidemap import XY, HideMap, Inputs
-from hidescan.lens import focal_prior, print_scale_priors, with_known_print
-from hidescan.lens_profile import LensProfile
-from hidescan.marks import found_marks
-from hidescan.measure import Measures, Rim, measure
-from hidescan.opencv5 import grey_of
-from hidescan.outline import Outline, find_outline
-from hidescan.photo import Photo
-from hidescan.plane import CardPlace, Plane, solve_plane
-from hidescan.problems import Doubt, NotFound
-from hidescan.quality import photo_doubts
-from hidescan.redrawn import redrawn
-from hidescan.region import FirstLook, Hint, first_look
+from hidescan.anatomy.back_line import Shape, drawn_back_line, find_shape
+from hidescan.anatomy.species import plausible_size
+from hidescan.basics.errors import Doubt, NotFound
+from hidescan.basics.geometry import Points, rotation_2d, without_crossings
+from hidescan.basics.opencv import grey_of
+from hidescan.basics.parallel import begun
+from hidescan.camera.relief import Heights, plan_view
+from hidescan.cards.detection import CardSearch, find_cards, is_inverted, paper_corners_mm
+from hidescan.figures.measures import Measures, Rim, measure
+from hidescan.floor.adjustment import Prior, Priors, Tape, from_board
+from hidescan.floor.lens_profile import LensProfile
+from hidescan.floor.priors import focal_prior, print_scale_priors, with_known_print
+from hidescan.floor.solution import CardPlace, Plane, solve_plane
+from hidescan.hide_map.model import XY, HideMap, Inputs
+from hidescan.mapping.building import assemble, photo_info
+from hidescan.mapping.photo_checks import photo_doubts
+from hidescan.marks.placement import found_marks
+from hidescan.outline.by_hand import redrawn
+from hidescan.outline.coarse import FirstLook, Hint, first_look
+from hidescan.outline.finding import Outline, find_outline
+from hidescan.photo.reading import Photo
 from hidescan.settings import Settings
-from hidescan.species import plausible_size
 
 
 @dataclass(frozen=True, slots=True, eq=False)

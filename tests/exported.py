@@ -7,8 +7,8 @@ import numpy as np
 from shapely import hausdorff_distance
 from shapely.geometry import Point, Polygon
 
-from hidescan.hidemap import HideMap, LineGeometry, MarkEntry, PolygonGeometry
-from hidescan.store import read_map
+from hidescan.hide_map.model import HideMap, LineGeometry, MarkEntry, PolygonGeometry
+from hidescan.hide_map.revisions import read_map
 from tests.samples import figure, rectangle_map
 from tests.synthetic.hides import any_form
 

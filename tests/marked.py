@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 from shapely.geometry import Point, Polygon, box
 
-from hidescan.corrected import with_marks
-from hidescan.hidemap import HideMap, MarkEntry, MarkKind, MarkStatus, PolygonGeometry, ZoneEntry
-from hidescan.marks import mark_entry, surroundings_of
+from hidescan.hide_map.model import HideMap, MarkEntry, MarkKind, MarkStatus, PolygonGeometry, ZoneEntry
+from hidescan.marks.corrections import with_marks
+from hidescan.marks.placement import mark_entry, surroundings_of
 from hidescan.settings import Settings, settings_as_saved
 from tests.samples import SQUARE, rectangle_map
 

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from hidescan.hidemap import (
+from hidescan.hide_map.model import (
     BackLineEntry,
     BudgetEntry,
     CameraEntry,

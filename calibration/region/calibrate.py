@@ -18,11 +18,11 @@ import shapely
 from numpy.typing import NDArray
 from scipy.optimize import minimize
 
-from hidescan.doubt import rim_measures, smoothed, spread, whole_measures
-from hidescan.faults import FAULTS, find_candidates
-from hidescan.holes import find_gaps, find_holes
-from hidescan.region import find_region, first_look
-from hidescan.rim import Detail, look_closer, trace
+from hidescan.outline.coarse import find_region, first_look
+from hidescan.outline.confidence import rim_measures, smoothed, spread, whole_measures
+from hidescan.outline.contour import Detail, look_closer, trace
+from hidescan.outline.defects import FAULTS, find_candidates
+from hidescan.outline.holes import find_gaps, find_holes
 from hidescan.settings import FaultSettings, OutlineSettings
 
 Array = NDArray[np.float64]

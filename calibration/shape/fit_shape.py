@@ -13,10 +13,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.ends import axis_crossings, end_figures, reach_past_both
-from hidescan.form import FORMS, edge_frame, form_features, straight_edge
+from hidescan.anatomy.ends import axis_crossings, end_figures, reach_past_both
+from hidescan.anatomy.form import FORMS, edge_frame, form_features, straight_edge
+from hidescan.anatomy.symmetry import mirror_axes, mirror_fit, mirror_frame, unit_outline
 from hidescan.settings import ShapeSettings
-from hidescan.symmetry import mirror_axes, mirror_fit, mirror_frame, unit_outline
 from tests.synthetic.hides import SPECIES, any_form
 
 Array = NDArray[np.float64]

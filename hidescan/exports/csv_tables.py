@@ -3,9 +3,9 @@
 import csv
 import io
 
-from hidescan.hidemap import HideMap
-from hidescan.units import MM2_PER_DM2, MM2_PER_FT2, format_quarter_foot
-from hidescan.usable import rule_in_words
+from hidescan.basics.units import MM2_PER_DM2, MM2_PER_FT2, format_quarter_foot
+from hidescan.figures.usable import rule_in_words
+from hidescan.hide_map.model import HideMap
 
 _FIGURES = ("area_net", "area_gross", "area_usable")
 

@@ -14,7 +14,7 @@ from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.exports.layers import Layers, Shape, layers, polygons
-from hidescan.hidemap import HideMap
+from hidescan.hide_map.model import HideMap
 
 # A knife or a laser follows 0.2 mm; the rim itself is known to a few tenths.
 SIMPLIFIED_MM = 0.2

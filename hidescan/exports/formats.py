@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.hidemap import HideMap
-from hidescan.problems import BadInput
+from hidescan.basics.errors import BadInput
+from hidescan.hide_map.model import HideMap
 
 FORMATS = ("svg", "dxf", "geojson", "csv", "pdf", "png")
 PAPERS = ("a4", "letter")
@@ -53,7 +53,9 @@ def contents(
     rgb: NDArray[np.uint8] | None = None,
 ) -> Sequence[bytes]:
     """What stands in the files of `file_names`; `rgb`, the map's photo, is needed for "png" only."""
-    from hidescan.exports import csv_tables, dxf, geojson, pdf_full, pdf_tiles, png, svg
+    from hidescan.exports import csv_tables, dxf, geojson, png, svg
+    from hidescan.exports.pdf import full_size as pdf_full
+    from hidescan.exports.pdf import tiles as pdf_tiles
 
     if form == "csv":
         return csv_tables.measures_csv(hide_map, name=name), csv_tables.marks_csv(hide_map)

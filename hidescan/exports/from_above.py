@@ -10,9 +10,9 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.camera import Camera
-from hidescan.geometry import Points
-from hidescan.hidemap import (
+from hidescan.basics.geometry import Points
+from hidescan.camera.model import Camera
+from hidescan.hide_map.model import (
     BackLineEntry,
     CameraEntry,
     DoubtfulStretch,

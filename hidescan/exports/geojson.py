@@ -10,7 +10,7 @@ from typing import Any
 from shapely.geometry import mapping
 
 from hidescan.exports.layers import Shape, layers
-from hidescan.hidemap import HideMap
+from hidescan.hide_map.model import HideMap
 
 _FRAME = (
     "Plane millimetres, not longitude and latitude: origin at the tail end of the back line, +y toward the neck,"

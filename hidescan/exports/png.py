@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from hidescan.exports.layers import seen_from
 from hidescan.exports.rectified import raster_of, rectified
-from hidescan.hidemap import HideMap
+from hidescan.hide_map.model import HideMap
 
 
 def to_bytes(hide_map: HideMap, *, name: str, rgb: NDArray[np.uint8], mirror: bool = False) -> bytes:

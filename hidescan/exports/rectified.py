@@ -6,10 +6,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.camera import Camera
+from hidescan.basics.geometry import Points
+from hidescan.camera.model import Camera
 from hidescan.exports.layers import layers
-from hidescan.geometry import Points
-from hidescan.hidemap import HideMap
+from hidescan.hide_map.model import HideMap
 
 MOST_PX = 16_000_000  # keeps time and memory in bounds; a 12 MP photo of a hide needs about 8
 _NODE_PX = 16  # between nodes the camera is straight to 0.001 px

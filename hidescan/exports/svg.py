@@ -10,7 +10,7 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.exports.layers import MARK_DASHES, Shape, layers, polygons
-from hidescan.hidemap import HideMap
+from hidescan.hide_map.model import HideMap
 
 MARGIN_MM = 10.0
 # Colour alone tells nothing apart: each layer is a group with a name, and lines that are not to be cut are dashed;

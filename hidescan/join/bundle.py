@@ -13,7 +13,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from hidescan.adjustment import (
+from hidescan.basics.errors import Doubt, NotFound
+from hidescan.basics.geometry import Points, rotation_2d
+from hidescan.camera.model import Camera
+from hidescan.cards.detection import Card, inner_corners_mm
+from hidescan.floor.adjustment import (
     FIRST_PLACE,
     K1,
     K2,
@@ -32,12 +36,8 @@ from hidescan.adjustment import (
     minimised,
     rigid_fit,
 )
-from hidescan.camera import Camera
-from hidescan.card import Card, inner_corners_mm
-from hidescan.geometry import Points, rotation_2d
+from hidescan.floor.solution import CardPlace, Plane
 from hidescan.join.settings import BundleSettings
-from hidescan.plane import CardPlace, Plane
-from hidescan.problems import Doubt, NotFound
 from hidescan.settings import PlaneSettings
 
 _OF_PHOTO = 7  # turn, shift, focus

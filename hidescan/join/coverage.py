@@ -4,13 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hidescan.camera import Camera
-from hidescan.geometry import Points
+from hidescan.basics.errors import NotFound
+from hidescan.basics.geometry import Points
+from hidescan.camera.model import Camera
 from hidescan.join.bundle import Joint, View, solve_joint
-from hidescan.join.cover import Cover, SeenRim, joined_cover, missing_stretches
 from hidescan.join.moved import moved_card
+from hidescan.join.region_vote import Cover, SeenRim, joined_cover, missing_stretches
 from hidescan.join.settings import JoinSettings
-from hidescan.problems import NotFound
 from hidescan.settings import PlaneSettings
 
 _SIDES = ("right", "bottom", "left", "top")

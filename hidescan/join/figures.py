@@ -7,11 +7,11 @@ the rows' squares add up to the total (GUM, JCGM 100:2008, 5.1.2 and 5.2.2).
 
 import numpy as np
 
-from hidescan.geometry import Points, outward_normals, perimeter, signed_area
-from hidescan.join.cover import Array
+from hidescan.basics.geometry import Points, outward_normals, perimeter, signed_area
+from hidescan.basics.uncertainty import Measured
+from hidescan.figures.measures import BudgetRow, Measures, as_gaussian, sampling_u_mm2
+from hidescan.join.region_vote import Array
 from hidescan.join.rims import JoinedRim
-from hidescan.measure import BudgetRow, Measures, as_gaussian, sampling_u_mm2
-from hidescan.measured import Measured
 from hidescan.settings import MeasureSettings
 
 _AREAS = np.array([1.0, 1.0, 0.0, 0.0, 0.0])

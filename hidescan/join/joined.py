@@ -8,24 +8,27 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.assemble import assemble, hide_frame, photo_info, photo_view
-from hidescan.backline import find_shape
-from hidescan.camera import Camera
-from hidescan.geometry import Points, without_crossings
-from hidescan.heights import Heights, plan_view
-from hidescan.hidemap import DoubtfulStretch, HideMap, Inputs, LineGeometry, PhotoInfo, PolygonGeometry, Ring
+from hidescan.anatomy.back_line import find_shape
+from hidescan.basics.errors import Doubt, NotFound
+from hidescan.basics.geometry import Points, without_crossings
+from hidescan.basics.opencv import grey_of, reduced
+from hidescan.camera.model import Camera
+from hidescan.camera.relief import Heights, plan_view
+from hidescan.floor.solution import solve_plane
+from hidescan.hide_map.model import DoubtfulStretch, HideMap, Inputs, LineGeometry, PhotoInfo, PolygonGeometry, Ring
 from hidescan.join.bundle import View
-from hidescan.join.cover import SeenRim
 from hidescan.join.coverage import Coverage, coverage, unseen
 from hidescan.join.figures import joined_measures
 from hidescan.join.moved import moved_hide
+from hidescan.join.region_vote import SeenRim
 from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.seen_marks import SeenMark, merged_marks
 from hidescan.join.settings import JoinSettings
-from hidescan.marks import EDGES, FoundMark, found_marks
-from hidescan.opencv5 import grey_of, reduced
-from hidescan.outline import Outline, stretches
-from hidescan.photo import Photo
+from hidescan.mapping.building import assemble, hide_frame, photo_info, photo_view
+from hidescan.mapping.photo_checks import photo_doubts
+from hidescan.marks.placement import EDGES, FoundMark, found_marks
+from hidescan.outline.finding import Outline, stretches
+from hidescan.photo.reading import Photo
 from hidescan.pipeline import (
     Floor,
     Known,
@@ -38,9 +41,6 @@ from hidescan.pipeline import (
     size_doubts,
     toward_arrow,
 )
-from hidescan.plane import solve_plane
-from hidescan.problems import Doubt, NotFound
-from hidescan.quality import photo_doubts
 from hidescan.settings import Settings
 
 _ABOVE_MM = 1e9  # from up there every ray is plumb to a nanometre

@@ -9,13 +9,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hidescan.adjustment import Array, from_board
-from hidescan.bend import f_sigma
-from hidescan.card import inner_corners_mm
+from hidescan.basics.errors import NotFound
+from hidescan.cards.detection import inner_corners_mm
+from hidescan.floor.adjustment import Array, from_board
+from hidescan.floor.flatness import f_sigma
 from hidescan.join.bundle import Joint
 from hidescan.join.rims import JoinedRim
 from hidescan.join.settings import BundleSettings, RimSettings
-from hidescan.problems import NotFound
 
 _FREED = 3  # x, y, angle
 

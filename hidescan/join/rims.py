@@ -16,9 +16,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.geometry import Points
+from hidescan.basics.geometry import Points
 from hidescan.join.bundle import Joint
-from hidescan.join.cover import Array, Cover, SeenRim
+from hidescan.join.region_vote import Array, Cover, SeenRim
 from hidescan.join.seams import along, drawn, filled
 from hidescan.join.settings import JoinSettings, RimSettings
 from hidescan.join.strip import Base, Strip, base_of, strip_of
@@ -128,7 +128,7 @@ def joined_rim(
     leather
         What is known beforehand of its thickness and of its rim's mean lift.
     """
-    from hidescan.geometry import counter_clockwise, resample, without_crossings
+    from hidescan.basics.geometry import counter_clockwise, resample, without_crossings
 
     s = settings.rim
     ring = resample(cover.ring_mm, s.point_mm)

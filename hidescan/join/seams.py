@@ -11,8 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.geometry import Points, signed_area
-from hidescan.join.cover import Array
+from hidescan.basics.geometry import Points, signed_area
+from hidescan.join.region_vote import Array
 from hidescan.join.settings import RimSettings
 from hidescan.join.strip import Base, Strip
 

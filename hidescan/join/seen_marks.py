@@ -5,9 +5,9 @@ from dataclasses import dataclass
 import numpy as np
 from shapely.geometry import Polygon
 
-from hidescan.camera import Camera
-from hidescan.geometry import Points
-from hidescan.hidemap import MarkKind
+from hidescan.basics.geometry import Points
+from hidescan.camera.model import Camera
+from hidescan.hide_map.model import MarkKind
 from hidescan.join.settings import MarkSettings
 
 

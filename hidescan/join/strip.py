@@ -9,9 +9,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.camera import Camera
-from hidescan.geometry import Points, outward_normals, signed_area
-from hidescan.join.cover import Array, SeenRim
+from hidescan.basics.geometry import Points, outward_normals, signed_area
+from hidescan.camera.model import Camera
+from hidescan.join.region_vote import Array, SeenRim
 from hidescan.join.settings import RimSettings
 
 

@@ -8,12 +8,12 @@ from typing import Any
 
 from pydantic import TypeAdapter
 
-from hidescan.files import write_whole
+from hidescan.basics.atomic_files import write_whole
+from hidescan.basics.errors import BadInput
 from hidescan.page import works
-from hidescan.page.bench import Subject
 from hidescan.page.journal import Edit, Given, State, edit_line, state_of, with_edit
 from hidescan.page.mapper import Mapper
-from hidescan.problems import BadInput
+from hidescan.page.worker.bench import Subject
 
 _GIVEN = TypeAdapter(Given)
 

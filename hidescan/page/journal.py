@@ -11,8 +11,8 @@ from typing import Any, Literal, TypeVar
 
 from pydantic import TypeAdapter, ValidationError
 
-from hidescan.hidemap import Inputs, MarkKind, Ring
-from hidescan.problems import BadInput
+from hidescan.basics.errors import BadInput
+from hidescan.hide_map.model import Inputs, MarkKind, Ring
 
 T = TypeVar("T")
 LISTS = ("hints", "gauge", "tapes", "rim_px")

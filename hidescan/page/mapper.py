@@ -10,9 +10,9 @@ from typing import Any
 
 from anyio import to_thread
 
+from hidescan.basics.errors import BadInput
 from hidescan.page.settings import PageSettings
-from hidescan.page.worker import serve
-from hidescan.problems import BadInput
+from hidescan.page.worker.requests import serve
 
 
 class Mapper:

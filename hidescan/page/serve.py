@@ -8,11 +8,11 @@ from contextlib import closing, suppress
 
 import uvicorn
 
-from hidescan.page.app import BUILT, make_app
+from hidescan.basics.errors import BadInput
 from hidescan.page.door import Door
+from hidescan.page.routes.hides import BUILT, make_app
 from hidescan.page.settings import PageSettings
 from hidescan.page.works import works_folder
-from hidescan.problems import BadInput
 
 NOT_BUILT = (
     "page: it was not built, because Node.js was not there when hidescan was installed. "

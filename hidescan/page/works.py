@@ -16,7 +16,7 @@ from pathlib import Path
 
 from platformdirs import user_data_path
 
-from hidescan.files import write_whole
+from hidescan.basics.atomic_files import write_whole
 
 _ID = re.compile(r"[0-9a-f]{16}")
 

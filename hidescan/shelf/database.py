@@ -8,7 +8,7 @@ from pathlib import Path
 
 from platformdirs import user_data_path
 
-from hidescan.problems import BadInput
+from hidescan.basics.errors import BadInput
 from hidescan.shelf.schema import STEPS
 from hidescan.shelf.settings import ShelfSettings
 

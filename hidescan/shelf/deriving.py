@@ -8,9 +8,9 @@ import numpy as np
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.clear import clear_leather
-from hidescan.hidemap import HideMap
-from hidescan.map_json import from_json
+from hidescan.figures.clear import clear_leather
+from hidescan.hide_map.json_io import from_json
+from hidescan.hide_map.model import HideMap
 from hidescan.settings import Settings
 from hidescan.shelf import figures
 from hidescan.shelf.hides import FIGURES, readings_of

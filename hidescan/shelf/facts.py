@@ -4,7 +4,7 @@ from dataclasses import dataclass, fields
 from decimal import Decimal
 from typing import Literal
 
-from hidescan.problems import BadInput
+from hidescan.basics.errors import BadInput
 
 Stretching = Literal["before", "after"]
 _PRICE_UNIT = Decimal("0.0001")

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.hidemap import HideMap
+from hidescan.hide_map.model import HideMap
 from hidescan.shelf.settings import FitSettings
 
 

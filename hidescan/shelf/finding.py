@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from hidescan.problems import BadInput
+from hidescan.basics.errors import BadInput
 from hidescan.shelf.facts import price_e4, price_of
 from hidescan.shelf.hides import id_of
 from hidescan.shelf.shade import Lab, difference

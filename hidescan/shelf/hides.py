@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.problems import BadInput
+from hidescan.basics.errors import BadInput
 from hidescan.shelf.facts import Facts, Stretching, price_of
 from hidescan.shelf.figures import ZoneFigure
 from hidescan.shelf.shade import Lab

@@ -3,10 +3,10 @@
 from collections.abc import Sequence
 from decimal import Decimal
 
-from hidescan.care import cautions
+from hidescan.anatomy.care import cautions
+from hidescan.basics.units import format_area, format_length, format_thickness
 from hidescan.shelf.finding import Row
 from hidescan.shelf.hides import Hide
-from hidescan.units import format_area, format_length, format_thickness
 
 
 def table_lines(rows: Sequence[Row], units: str) -> list[str]:

@@ -9,15 +9,15 @@ from datetime import UTC, date, datetime
 import shapely
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.hidemap import HideMap, Inputs
-from hidescan.map_json import from_json
-from hidescan.problems import BadInput
+from hidescan.basics.errors import BadInput
+from hidescan.basics.units import format_area
+from hidescan.hide_map.json_io import from_json
+from hidescan.hide_map.model import HideMap, Inputs
 from hidescan.shelf.database import writing
 from hidescan.shelf.deriving import derive
 from hidescan.shelf.facts import Facts, Stretching, columns_of
 from hidescan.shelf.hides import id_of, id_or_none
 from hidescan.shelf.shade import Lab
-from hidescan.units import format_area
 
 
 def add_hide(db: sqlite3.Connection, label: str, facts: Facts) -> int:

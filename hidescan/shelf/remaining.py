@@ -7,8 +7,8 @@ from dataclasses import replace
 import shapely
 from shapely.geometry import Polygon
 
-from hidescan.hidemap import HideMap, MarkEntry, PolygonGeometry, Ring
-from hidescan.map_json import from_json
+from hidescan.hide_map.json_io import from_json
+from hidescan.hide_map.model import HideMap, MarkEntry, PolygonGeometry, Ring
 from hidescan.shelf.deriving import placed_cuts
 
 

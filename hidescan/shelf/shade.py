@@ -11,11 +11,11 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
-from hidescan.adjustment import from_board
-from hidescan.card import COLUMNS, MARKER_MM, ROWS, SQUARE_MM, paper_corners_mm
-from hidescan.geometry import Points, rotation_2d
-from hidescan.hidemap import HideMap
-from hidescan.problems import NotFound
+from hidescan.basics.errors import NotFound
+from hidescan.basics.geometry import Points, rotation_2d
+from hidescan.cards.detection import COLUMNS, MARKER_MM, ROWS, SQUARE_MM, paper_corners_mm
+from hidescan.floor.adjustment import from_board
+from hidescan.hide_map.model import HideMap
 from hidescan.shelf.settings import ShadeSettings
 
 if TYPE_CHECKING:

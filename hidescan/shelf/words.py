@@ -12,12 +12,12 @@ from shapely.errors import GEOSException
 from shapely.geometry import shape
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.geometry import FARTHEST_MM
-from hidescan.hidemap import MarkKind
-from hidescan.problems import BadInput
+from hidescan.basics.errors import BadInput
+from hidescan.basics.geometry import FARTHEST_MM
+from hidescan.basics.units import parse_length_mm, parse_thickness_mm
+from hidescan.hide_map.model import MarkKind
 from hidescan.shelf.facts import Facts
 from hidescan.shelf.finding import ThicknessWanted
-from hidescan.units import parse_length_mm, parse_thickness_mm
 
 _PRICE = re.compile(r"(?:([A-Za-z]{1,4}|[$£€¥]) *)?(\d+(?:\.\d{1,4})?)(?: *([A-Za-z]{1,4}|[$£€¥]))?", re.ASCII)
 _THICKEST_MM = 30.0

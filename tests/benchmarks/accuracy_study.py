@@ -17,9 +17,9 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from hidescan.adjustment import Prior, Priors, Tape
-from hidescan.measure import Rim, measure
-from hidescan.plane import Plane, solve_plane
+from hidescan.figures.measures import Rim, measure
+from hidescan.floor.adjustment import Prior, Priors, Tape
+from hidescan.floor.solution import Plane, solve_plane
 from hidescan.settings import Settings
 from tests.synthetic.bound import area_sd_percent
 from tests.synthetic.corners import floor_to_floor, seen_card

@@ -45,11 +45,11 @@ def work(pipe: Connection) -> None:
 
     import cv2
 
-    from hidescan.batch import make
-    from hidescan.hidemap import Inputs
-    from hidescan.photo import decode_photo
+    from hidescan.basics.errors import BadInput
+    from hidescan.hide_map.model import Inputs
+    from hidescan.many.one_photo import make
+    from hidescan.photo.reading import decode_photo
     from hidescan.pipeline import Known
-    from hidescan.problems import BadInput
     from hidescan.settings import PhotoSettings, Settings
 
     cv2.setNumThreads(1)
@@ -140,7 +140,7 @@ def through_command(wholes: list[Whole], count: int, seed: int) -> list[str]:
             fmt, data = mutant(wholes[n % len(wholes)], way, rng)
             path = Path(made) / f"{n}.jpg"
             path.write_bytes(data)
-            command = [sys.executable, "-c", "from hidescan.cli import main; main()", "map", str(path)]
+            command = [sys.executable, "-c", "from hidescan.cli.app import main; main()", "map", str(path)]
             run = subprocess.run(command, capture_output=True, text=True, timeout=DEAF_S)
             lines = run.stderr.splitlines()
             right = (run.returncode == 0 and not lines) or (run.returncode == 2 and len(lines) == 1 and not run.stdout)

@@ -22,12 +22,12 @@ from pathlib import Path
 
 from PIL import Image, ImageEnhance
 
-from hidescan.batch import Job
-from hidescan.folder import local
-from hidescan.folder.plan import Order
-from hidescan.folder.run import Result, map_photos
-from hidescan.folder.settings import FolderSettings
-from hidescan.hidemap import Inputs
+from hidescan.hide_map.model import Inputs
+from hidescan.many import local
+from hidescan.many.one_photo import Job
+from hidescan.many.plan import Order
+from hidescan.many.run import Result, map_photos
+from hidescan.many.settings import FolderSettings
 from hidescan.settings import Settings
 from hidescan.shelf import database
 from hidescan.shelf.finding import Criteria, find
@@ -140,7 +140,7 @@ def peak_mb(pid: int) -> float:
 def kills(source: Path, folder: Path) -> None:
     photos, out, shelf = copies(source, folder / "photos", 16, SMALL_PX), folder / "out", folder / "shelf.sqlite"
     chance = random.Random(20)
-    words = [sys.executable, "-c", "from hidescan.cli import main; main()", "map", str(folder / "photos")]
+    words = [sys.executable, "-c", "from hidescan.cli.app import main; main()", "map", str(folder / "photos")]
     words += ["-o", str(out), "--shelf", str(shelf)]
     for number in range(KILLS):
         run = subprocess.Popen(words, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
@@ -171,7 +171,7 @@ def files(folder: Path) -> int:
 
 
 def mapped_by_command(photos: Path, out: Path) -> list[Path]:
-    words = [sys.executable, "-c", "from hidescan.cli import main; main()", "map", str(photos), "-o", str(out)]
+    words = [sys.executable, "-c", "from hidescan.cli.app import main; main()", "map", str(photos), "-o", str(out)]
     subprocess.run(words, capture_output=True, check=True)
     return sorted(out.glob("*.hide.json"))
 

@@ -17,11 +17,11 @@ import cv2
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.adjustment import Prior, Priors
-from hidescan.card import Card, Sharpness
+from hidescan.cards.detection import Card, Sharpness
+from hidescan.floor.adjustment import Prior, Priors
+from hidescan.floor.solution import Plane, solve_plane
 from hidescan.join.bundle import Joint, View, solve_joint
 from hidescan.join.settings import BundleSettings
-from hidescan.plane import Plane, solve_plane
 from hidescan.settings import PlaneSettings
 from tests.synthetic.scenes import Array
 

@@ -18,13 +18,13 @@ from numpy.typing import NDArray
 from PIL import Image
 from shapely.geometry import Polygon
 
-from hidescan.geometry import rotation_2d
-from hidescan.hidemap import HideMap, Inputs
+from hidescan.basics.errors import NotFound
+from hidescan.basics.geometry import rotation_2d
+from hidescan.hide_map.model import HideMap, Inputs
 from hidescan.join.joined import Look, look_at, map_joined
 from hidescan.join.settings import JoinSettings
-from hidescan.photo import read_photo
+from hidescan.photo.reading import read_photo
 from hidescan.pipeline import Known
-from hidescan.problems import NotFound
 from hidescan.settings import Settings
 from tests.benchmarks.join_study import scene
 from tests.synthetic.scenes import Array, circle, rectangle

@@ -15,16 +15,16 @@ import shapely
 from scipy.spatial import cKDTree
 from shapely.geometry import Polygon
 
-from hidescan.adjustment import Prior
-from hidescan.geometry import rotation_2d
+from hidescan.basics.errors import NotFound
+from hidescan.basics.geometry import rotation_2d
+from hidescan.floor.adjustment import Prior
 from hidescan.join.bundle import Joint, solve_joint
-from hidescan.join.cover import SeenRim, joined_cover, missing_stretches
 from hidescan.join.figures import joined_measures
 from hidescan.join.moved import moved_card, moved_hide
+from hidescan.join.region_vote import SeenRim, joined_cover, missing_stretches
 from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.settings import JoinSettings
 from hidescan.pipeline import Leather
-from hidescan.problems import NotFound
 from hidescan.settings import Settings
 from tests.synthetic.hides import whole_hide
 from tests.synthetic.joined import views_of

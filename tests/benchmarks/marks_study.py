@@ -17,9 +17,9 @@ import cv2
 import numpy as np
 from shapely.geometry import Polygon
 
-from hidescan.faults import Fault
-from hidescan.holes import Hole
-from hidescan.outline import Outline, find_outline
+from hidescan.outline.defects import Fault
+from hidescan.outline.finding import Outline, find_outline
+from hidescan.outline.holes import Hole
 from hidescan.settings import OutlineSettings
 from tests.benchmarks.outline_study import read_truth
 

@@ -21,8 +21,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from hidescan.camera import Camera
-from hidescan.outline import Hint, Outline, find_outline
+from hidescan.camera.model import Camera
+from hidescan.outline.finding import Hint, Outline, find_outline
 from hidescan.settings import OutlineSettings
 
 Array = NDArray[np.float64]

@@ -15,18 +15,18 @@ import numpy as np
 import shapely
 from shapely.geometry import Polygon
 
-from hidescan.hidemap import HideMap, MultiPolygonGeometry, PolygonGeometry, ZoneEntry
+from hidescan.hide_map.model import HideMap, MultiPolygonGeometry, PolygonGeometry, ZoneEntry
+from hidescan.pieces.file import Piece, PieceRules
+from hidescan.placing.layout import place_pieces
+from hidescan.placing.leather import Leather, leather_of
+from hidescan.placing.search import Item, items_of, search
+from hidescan.placing.shapes import Pose
+from hidescan.placing.table import Spot, Table
 from hidescan.settings import Settings
-from hidescan.uses.pieces_file import Piece, PieceRules
-from hidescan.uses.place import place_pieces
-from hidescan.uses.place_leather import Leather, leather_of
-from hidescan.uses.place_search import Item, items_of, search
-from hidescan.uses.place_shapes import Pose
-from hidescan.uses.place_table import Spot, Table
-from hidescan.uses.settings import PlaceSettings
+from hidescan.settings.uses import PlaceSettings
+from tests.placing.checker import faults
+from tests.placing.hides import laid_out, random_piece, ring_of, uppers
 from tests.samples import rectangle_map
-from tests.uses.checker import faults
-from tests.uses.hides import laid_out, random_piece, ring_of, uppers
 
 SETTINGS = PlaceSettings()
 MARKS_MM = {"hole": 5.0, "cut": 5.0, "stain": 3.0, "brand": 3.0, "scratch": 3.0}

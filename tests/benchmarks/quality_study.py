@@ -12,8 +12,8 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from hidescan.card import MARKER_MM, find_cards
-from hidescan.opencv5 import grey_of
+from hidescan.basics.opencv import grey_of
+from hidescan.cards.detection import MARKER_MM, find_cards
 from hidescan.settings import CardSettings
 from tests.synthetic.scenes import Look, TrueCard, look_at, picture
 

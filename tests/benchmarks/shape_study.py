@@ -15,8 +15,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.backline import Shape, find_shape
-from hidescan.geometry import rotation_2d
+from hidescan.anatomy.back_line import Shape, find_shape
+from hidescan.basics.geometry import rotation_2d
 from hidescan.settings import ShapeSettings
 from tests.synthetic.hides import any_form
 

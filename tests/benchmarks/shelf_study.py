@@ -17,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
-from hidescan.map_json import to_json
+from hidescan.hide_map.json_io import to_json
 from hidescan.shelf import database, register
 from hidescan.shelf.facts import Facts
 from hidescan.shelf.finding import Criteria, ThicknessWanted, find

@@ -28,8 +28,8 @@ from unittest.mock import patch
 from PIL import Image
 
 from hidescan.api import map_photo
-from hidescan.batch import Job, map_one
-from hidescan.hidemap import Inputs
+from hidescan.hide_map.model import Inputs
+from hidescan.many.one_photo import Job, map_one
 from hidescan.settings import Settings
 
 # Stage: where its work is called from, as (module, name there). Each is called by the pipeline and by nothing timed.
@@ -133,7 +133,7 @@ def process(photo: Path, out: Path) -> tuple[float, float]:
     command = [
         sys.executable,
         "-c",
-        "from hidescan.cli import main; main()",
+        "from hidescan.cli.app import main; main()",
         "map",
         str(photo),
         "-o",

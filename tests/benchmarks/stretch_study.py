@@ -14,12 +14,12 @@ import time
 import numpy as np
 from shapely.geometry import Polygon
 
+from hidescan.anatomy.zones import lay_zones
 from hidescan.settings import ZoneLines
-from hidescan.uses.settings import DotSettings, StretchSettings
-from hidescan.uses.stretch import ACROSS, ALONG
-from hidescan.uses.stretch_field import stretches
-from hidescan.uses.stretch_match import matched_dots, register
-from hidescan.zones import lay_zones
+from hidescan.settings.uses import DotSettings, StretchSettings
+from hidescan.stretch.comparison import ACROSS, ALONG
+from hidescan.stretch.field import stretches
+from hidescan.stretch.matching import matched_dots, register
 from tests.synthetic.strained import Array, Strained, inside_points, strained
 
 RIM_COMMON_MM = 0.7  # what `ragged` puts on both rings all round: 0.5 mm each

@@ -17,16 +17,16 @@ import numpy as np
 from numpy.typing import NDArray
 from shapely.geometry import Polygon
 
-from hidescan.geometry import rotation_2d
-from hidescan.hidemap import Inputs
-from hidescan.opencv5 import grey_of
-from hidescan.photo import Photo
+from hidescan.basics.errors import NotFound
+from hidescan.basics.geometry import rotation_2d
+from hidescan.basics.opencv import grey_of
+from hidescan.hide_map.model import Inputs
+from hidescan.photo.reading import Photo
+from hidescan.pieces.templates.finding import find_templates
+from hidescan.pieces.templates.on_floor import sheets_mm
 from hidescan.pipeline import Known, find_floor
-from hidescan.problems import NotFound
 from hidescan.settings import Settings
-from hidescan.uses.settings import TemplateSettings
-from hidescan.uses.templates import find_templates
-from hidescan.uses.templates_floor import sheets_mm
+from hidescan.settings.uses import TemplateSettings
 from tests.synthetic.cards_on_table import Drawn, aligned, farthest, grain_error_deg
 from tests.synthetic.scenes import Array
 from tests.synthetic.workbench import CARDS, TABLES, THICKNESS_MM, Bench, bench

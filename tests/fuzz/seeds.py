@@ -8,9 +8,10 @@ import numpy as np
 from PIL import Image, ImageSequence
 from PIL.ExifTags import IFD, Base
 
+from hidescan.advice.advise import shipped
 from hidescan.exports.formats import contents
-from hidescan.grading import shipped_grades
-from hidescan.hidemap import (
+from hidescan.hide_map.json_io import to_json
+from hidescan.hide_map.model import (
     GaugeInput,
     HideMap,
     HintInput,
@@ -18,11 +19,10 @@ from hidescan.hidemap import (
     PolygonGeometry,
     TapeInput,
 )
-from hidescan.map_json import to_json
-from hidescan.uses import placing as placing_file
-from hidescan.uses.advise import shipped
-from hidescan.uses.pieces_file import PieceRules
-from hidescan.uses.placing import (
+from hidescan.marks.grading import shipped_grades
+from hidescan.pieces.file import PieceRules
+from hidescan.placing import file as placing_file
+from hidescan.placing.file import (
     MissedPiece,
     NearestMark,
     NearestMiss,

@@ -12,24 +12,24 @@ from typing import Any
 
 from shapely.geometry import Polygon
 
+from hidescan.advice.advise import project_from
+from hidescan.basics.errors import BadInput
+from hidescan.cli.parsing import gauge_table
+from hidescan.costing.cost import cost, cost_lines, extras_from, price_from
 from hidescan.exports.formats import contents
-from hidescan.grading import read_grades
-from hidescan.lens_file import read_profile
-from hidescan.map_json import from_json, to_json
-from hidescan.mark_files import given_marks
-from hidescan.marks_report import marks_lines
-from hidescan.options import gauge_table
-from hidescan.photo import decode_photo
-from hidescan.problems import BadInput
-from hidescan.same_marks import with_given
+from hidescan.figures.summary import summary_lines
+from hidescan.floor.profile_files import read_profile
+from hidescan.hide_map.json_io import from_json, to_json
+from hidescan.marks.files import given_marks
+from hidescan.marks.grading import read_grades
+from hidescan.marks.matching import with_given
+from hidescan.marks.report import marks_lines
+from hidescan.photo.reading import decode_photo
+from hidescan.pieces.file import pieces_from
+from hidescan.placing import file as placing_file
 from hidescan.settings import PhotoSettings, Settings
+from hidescan.settings.uses import PieceSettings
 from hidescan.shelf.words import placed_pieces
-from hidescan.summary import summary_lines
-from hidescan.uses import placing as placing_file
-from hidescan.uses.advise import project_from
-from hidescan.uses.cost import cost, cost_lines, extras_from, price_from
-from hidescan.uses.pieces_file import pieces_from
-from hidescan.uses.settings import PieceSettings
 from tests.samples import rectangle_map
 
 BETWEEN = b"\n%%%%\n"  # a drawing and the rules beside it, in one input

@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from hidescan.map_json import from_json, to_json
-from hidescan.mark_files import given_marks
-from hidescan.problems import BadInput
+from hidescan.basics.errors import BadInput
+from hidescan.hide_map.json_io import from_json, to_json
+from hidescan.marks.files import given_marks
 from hidescan.settings import Settings
 from tests.fuzz.seeds import RULES, SVG, seeds
 from tests.fuzz.targets import BETWEEN, TARGETS, one

@@ -4,11 +4,11 @@ import cv2
 import numpy as np
 import pytest
 
-from hidescan.adjustment import Prior
+from hidescan.basics.errors import NotFound
+from hidescan.floor.adjustment import Prior
+from hidescan.floor.solution import Plane, solve_plane
 from hidescan.join.bundle import Joint, JointState, View, solve_joint
 from hidescan.join.settings import BundleSettings
-from hidescan.plane import Plane, solve_plane
-from hidescan.problems import NotFound
 from hidescan.settings import PlaneSettings
 from tests.synthetic.corners import priors, seen_card
 from tests.synthetic.joined import views_of

@@ -6,12 +6,12 @@ import numpy as np
 import pytest
 from shapely.geometry import Polygon
 
-from hidescan.adjustment import Prior
-from hidescan.geometry import signed_area
+from hidescan.basics.geometry import signed_area
+from hidescan.floor.adjustment import Prior
 from hidescan.join.bundle import Joint, solve_joint
-from hidescan.join.cover import Cover, SeenRim, joined_cover, missing_stretches
 from hidescan.join.figures import joined_measures
 from hidescan.join.moved import lift_without_judgement, moved_hide
+from hidescan.join.region_vote import Cover, SeenRim, joined_cover, missing_stretches
 from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.settings import JoinSettings
 from hidescan.pipeline import Leather

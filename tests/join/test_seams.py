@@ -4,13 +4,13 @@ import numpy as np
 import pytest
 from shapely.geometry import LineString, Polygon
 
-from hidescan.geometry import resample
-from hidescan.join.cover import SeenRim
+from hidescan.basics.geometry import resample
+from hidescan.join.region_vote import SeenRim
 from hidescan.join.seams import Drawn, along, drawn, filled
 from hidescan.join.settings import RimSettings
 from hidescan.join.strip import Base, Strip, base_of, strip_of
+from tests.camera.test_relief import camera_of
 from tests.synthetic.scenes import Array, circle, look_at
-from tests.test_heights import camera_of
 
 S = RimSettings()
 RADIUS = 300.0

@@ -1,11 +1,11 @@
 import numpy as np
 import pytest
 
-from hidescan.hidemap import MarkKind
+from hidescan.hide_map.model import MarkKind
 from hidescan.join.seen_marks import SeenMark, merged_marks
 from hidescan.join.settings import MarkSettings
+from tests.camera.test_relief import camera_of
 from tests.synthetic.scenes import circle, look_at
-from tests.test_heights import camera_of
 
 CAMERAS = tuple(camera_of(look_at((0, 0), 1500, 20, azimuth)) for azimuth in (0, 180))
 SIZES = ((4000, 3000), (4000, 3000))

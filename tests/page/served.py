@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from hidescan.page.app import BUILT
+from hidescan.page.routes.hides import BUILT
 from hidescan.page.settings import PageSettings
 
 ROOT = Path(__file__).parents[2]
@@ -74,7 +74,7 @@ START = """
 import sys
 from functools import partial
 from hidescan.page import serve
-from hidescan.cli import main
+from hidescan.cli.app import main
 serve.PageSettings = partial(serve.PageSettings, port=int(sys.argv.pop()))
 main()
 """

@@ -12,14 +12,14 @@ from hypothesis import strategies as st
 from PIL import Image
 from starlette.testclient import TestClient
 
-from hidescan.hidemap import Inputs, MarkKind
-from hidescan.map_json import from_json, to_json
-from hidescan.page.app import make_app
+from hidescan.basics.errors import BadInput
+from hidescan.hide_map.json_io import from_json, to_json
+from hidescan.hide_map.model import Inputs, MarkKind
 from hidescan.page.door import Door
 from hidescan.page.journal import Given, MarkWord, edit_from, edit_line, state_of, with_edit
+from hidescan.page.routes.hides import make_app
 from hidescan.page.settings import PageSettings
-from hidescan.page.words import with_words
-from hidescan.problems import BadInput
+from hidescan.page.worker.words import with_words
 from hidescan.settings import Settings
 from tests.samples import rectangle_map
 

@@ -13,9 +13,9 @@ import numpy as np
 import pytest
 from shapely.geometry import Polygon
 
-from hidescan.hidemap import HideMap
-from hidescan.map_json import from_json
-from hidescan.photo import read_photo
+from hidescan.hide_map.json_io import from_json
+from hidescan.hide_map.model import HideMap
+from hidescan.photo.reading import read_photo
 from hidescan.pipeline import run
 from hidescan.settings import Settings
 from tests.page.served import PHONE, SAMPLES, Program, Screen, needs_browser, ring_of

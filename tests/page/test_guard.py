@@ -13,12 +13,12 @@ import pytest
 from PIL import Image
 from starlette.testclient import TestClient
 
+from hidescan.basics.errors import BadInput
 from hidescan.page import works
-from hidescan.page.app import make_app
 from hidescan.page.door import ALPHABET, Door, new_code
+from hidescan.page.routes.hides import make_app
 from hidescan.page.settings import PageSettings
 from hidescan.page.works import harmless_name
-from hidescan.problems import BadInput
 
 SETTINGS = PageSettings(most_upload_bytes=300_000, most_edit_bytes=2_000, most_drawing_bytes=100_000)
 HOST = "127.0.0.1:8743"
@@ -273,9 +273,9 @@ def test_pieces_that_cannot_be_are_refused_and_leave_nothing(
 
 def test_the_worker_has_a_limit_on_its_memory_and_comes_back(tmp_path: Path) -> None:
     """With hardly more than its libraries need, a photo is refused; the server goes on with a fresh worker."""
-    from hidescan.page.bench import Subject
     from hidescan.page.journal import Given
     from hidescan.page.mapper import Mapper
+    from hidescan.page.worker.bench import Subject
 
     tight = Mapper(PageSettings(worker_address_bytes=1_300_000_000))
     large, small = tmp_path / "large", tmp_path / "small"

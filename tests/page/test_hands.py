@@ -289,8 +289,8 @@ def test_a_second_browser_needs_its_own_code(tmp_path: Path, browser: Any) -> No
 
 
 def test_the_program_says_in_one_line_what_is_missing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    from hidescan.basics.errors import BadInput
     from hidescan.page import serve
-    from hidescan.problems import BadInput
 
     monkeypatch.setattr(serve, "BUILT", tmp_path)
     with pytest.raises(BadInput) as said:

@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hidescan.hidemap import HintInput, Inputs
+from hidescan.basics.errors import BadInput
+from hidescan.hide_map.model import HintInput, Inputs
 from hidescan.page.journal import Edit, Given, edit_from, edit_line, state_of, with_edit
-from hidescan.problems import BadInput
 
 EDITS = st.builds(
     lambda name, value: json.dumps({"what": f"{name} {value}", "set": {name: value}}),

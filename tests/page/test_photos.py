@@ -9,7 +9,7 @@ import pytest
 from PIL import Image
 from shapely.geometry import Polygon
 
-from hidescan.map_json import from_json
+from hidescan.hide_map.json_io import from_json
 from tests.page.served import Screen, needs_browser
 from tests.synthetic.scenes import Array, Look, TrueCard, look_at
 from tests.synthetic.view_pictures import painted, photo_from

@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import numpy as np
 import pytest
 
-from hidescan.uses.placing import from_json
+from hidescan.placing.file import from_json
 from tests.page.served import PHONE, Screen, needs_browser, within
 from tests.page.test_hands import checked
 

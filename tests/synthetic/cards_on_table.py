@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.spatial import cKDTree
 
-from hidescan.uses.templates_grain import Grain
+from hidescan.pieces.templates.grain import Grain
 from tests.synthetic.scenes import Array, Look, TrueCard, look_at, picture, rectangle
 
 COLOURS = {  # table, templates, ink

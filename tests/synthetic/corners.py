@@ -4,8 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 
-from hidescan.adjustment import Prior, Priors, Tape
-from hidescan.card import Card, Sharpness
+from hidescan.cards.detection import Card, Sharpness
+from hidescan.floor.adjustment import Prior, Priors, Tape
 from hidescan.settings import PlaneSettings
 from tests.synthetic.scenes import Array, TrueCamera, TrueCard, board_corners, corners_px
 

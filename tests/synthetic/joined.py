@@ -5,8 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 
+from hidescan.floor.solution import Plane, solve_plane
 from hidescan.join.bundle import View
-from hidescan.plane import Plane, solve_plane
 from hidescan.settings import PlaneSettings
 from tests.synthetic.corners import priors, seen_card
 from tests.synthetic.views import ViewsScene

@@ -1,0 +1,1 @@
+"""Which leather suits a project, and what not to do to it."""

@@ -1,0 +1,40 @@
+"""The user's own settings on this machine: the measured scale of each printed card."""
+
+import json
+from pathlib import Path
+
+from platformdirs import user_config_path
+
+from hidescan.basics.atomic_files import write_whole
+from hidescan.basics.errors import BadInput
+from hidescan.hide_map.model import XY
+
+
+def card_scales() -> dict[int, XY]:
+    """Measured (SX, SY) by card number; empty where nothing was measured.
+
+    Raises
+    ------
+    BadInput
+        The file was changed by hand and cannot be read.
+    """
+    path = _path()
+    if not path.exists():
+        return {}
+    try:
+        plain = json.loads(path.read_text())
+        return {int(number): (float(sx), float(sy)) for number, (sx, sy) in plain["card_scales"].items()}
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError) as error:
+        raise BadInput(f"{path}: cannot be read. Delete it and measure the cards again.") from error
+
+
+def keep_card_scale(numbers: tuple[int, ...], scale: XY) -> Path:
+    """Remember the measured scale of a printed set of cards; returns the file it is kept in."""
+    scales = card_scales() | dict.fromkeys(numbers, scale)
+    plain = {"card_scales": {str(number): scales[number] for number in sorted(scales)}}
+    write_whole(_path(), (json.dumps(plain, indent=1) + "\n").encode())
+    return _path()
+
+
+def _path() -> Path:
+    return Path(user_config_path("hidescan", appauthor=False)) / "cards.json"

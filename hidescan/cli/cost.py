@@ -1,0 +1,65 @@
+"""The command that says what leather costs: `cost`."""
+
+from decimal import Decimal, InvalidOperation
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from hidescan.basics.errors import BadInput
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command()(cost)
+
+
+def cost(
+    map_files: Annotated[list[Path], typer.Argument(help="The hides' maps.", metavar="MAP...", show_default=False)],
+    price: Annotated[str, typer.Option(help='For all: "120 EUR"; for a foot as sold: "9.50 EUR/ft2" (/dm2, /m2).')],
+    marked: Annotated[
+        list[str] | None, typer.Option(help='Area the seller marked: "11 2/4", 11.5ft2; once for each map, in order.')
+    ] = None,
+    waste: Annotated[
+        str | None, typer.Option(help="Leather bought beyond the pieces' own area: 25%; else from the placing.")
+    ] = None,
+    placing: Annotated[
+        Path | None, typer.Option(help="placing.json of `hidescan place`: pieces, pairs, waste.")
+    ] = None,
+    extras: Annotated[
+        Path | None, typer.Option(help="TOML: rate = 18.00, [materials] and [hours], for one set of pieces.")
+    ] = None,
+) -> None:
+    """Say what leather costs: a foot as sold, a usable foot, a piece, a pair."""
+    from hidescan.costing import cost as costing
+    from hidescan.figures.marked_area import marked_area
+    from hidescan.hide_map.revisions import read_map
+    from hidescan.placing import file as placing_file
+
+    said = costing.price_from(price)
+    made = costing.cost(
+        tuple(read_map(path) for path in map_files),
+        said,
+        marked=tuple(marked_area(text) for text in marked or ()),
+        waste_percent=None if waste is None else _percent(waste),
+        placing=None if placing is None else placing_file.from_json(_read(placing), str(placing)),
+        extras=None if extras is None else costing.extras_from(_read(extras).decode(errors="replace"), str(extras)),
+    )
+    print("\n".join(costing.cost_lines(made)))
+
+
+def _percent(text: str) -> Decimal:
+    try:
+        percent = Decimal(text.strip().removesuffix("%").strip())
+    except InvalidOperation as error:
+        raise BadInput(f"--waste {text}: write a percentage, like 25%.") from error
+    if not (percent.is_finite() and 0 <= percent < 1000):
+        raise BadInput(f"--waste {text}: must be from 0 to 1000 %.")
+    return percent
+
+
+def _read(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error

@@ -1,0 +1,363 @@
+"""`hidescan shelf`: the register of hides."""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import closing, contextmanager
+from enum import StrEnum
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from hidescan.basics.errors import BadInput
+
+if TYPE_CHECKING:
+    from hidescan.shelf.shade import Lab
+
+shelf = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Your hides and what is left of them.")
+
+
+def add_to(app: typer.Typer) -> None:
+    """Add the commands."""
+    app.add_typer(shelf, name="shelf")
+
+
+class Units(StrEnum):
+    """How figures are shown."""
+
+    ft = "ft"
+    metric = "metric"
+
+
+class Stage(StrEnum):
+    """When a map was made."""
+
+    before = "before"
+    after = "after"
+
+
+ShelfFile = Annotated[Path | None, typer.Option("--shelf", help="The shelf's file; else your own.")]
+Label = Annotated[str, typer.Argument(help="The hide's label.", show_default=False)]
+Maps = Annotated[list[Path] | None, typer.Argument(help="NAME.hide.json", metavar="[MAP]...", show_default=False)]
+SpeciesWord = Annotated[str | None, typer.Option(help="deer, elk, goat, sheep, calf, cattle, pig, bison ...")]
+TannageWord = Annotated[
+    str | None,
+    typer.Option(help="brain-tanned smoked or unsmoked, commercial, vegetable, alum, rawhide ..."),
+]
+StateWord = Annotated[str | None, typer.Option(help="fresh, salted, wet, dried slack, dried on a frame, finished.")]
+Thickness = Annotated[str | None, typer.Option(help="Thickness of the whole: 1.8mm, 4.5oz, 5/64in.")]
+TakenOn = Annotated[str | None, typer.Option(help="Date the animal was taken: 2026-11-02.")]
+TakenWhere = Annotated[str | None, typer.Option(help="Place it was taken.")]
+TakenBy = Annotated[str | None, typer.Option(help="Who took it.")]
+Licence = Annotated[str | None, typer.Option(help="Licence or tag number.")]
+ReceivedFrom = Annotated[str | None, typer.Option("--from", help="From whom you had it.")]
+Seller = Annotated[str | None, typer.Option(help="Who sold it.")]
+Price = Annotated[str | None, typer.Option(help='Price, with its currency where you like: "120.50 EUR".')]
+Bought = Annotated[str | None, typer.Option(help="Date it was bought.")]
+Notes = Annotated[str | None, typer.Option(help="Anything else.")]
+UnitsWord = Annotated[Units, typer.Option(help="How figures are shown.")]
+Stretching = Annotated[Stage | None, typer.Option("--stretching", help="Map made before or after stretching.")]
+PhotoFile = Annotated[Path | None, typer.Option(help="The map's photo, where it is not beside the map.")]
+
+
+@shelf.command()
+def add(
+    maps: Maps = None,
+    label: Annotated[str | None, typer.Option(help="The hide's label; else the map's name.")] = None,
+    species: SpeciesWord = None,
+    tannage: TannageWord = None,
+    state: StateWord = None,
+    thickness: Thickness = None,
+    taken_on: TakenOn = None,
+    taken_where: TakenWhere = None,
+    taken_by: TakenBy = None,
+    licence: Licence = None,
+    received_from: ReceivedFrom = None,
+    seller: Seller = None,
+    price: Price = None,
+    bought_on: Bought = None,
+    notes: Notes = None,
+    stretching: Stretching = None,
+    photo: PhotoFile = None,
+    shelf_file: ShelfFile = None,
+) -> None:
+    """Put hides on the shelf, by their maps or, without one, by a label."""
+    from hidescan.shelf import words
+    from hidescan.shelf.register import add_hide, shelve_map
+
+    facts = words.facts(
+        species=species,
+        tannage=tannage,
+        state=state,
+        thickness=thickness,
+        taken_on=taken_on,
+        taken_where=taken_where,
+        taken_by=taken_by,
+        licence=licence,
+        received_from=received_from,
+        seller=seller,
+        price=price,
+        bought_on=bought_on,
+        notes=notes,
+    )
+    if not maps and label is None:
+        raise BadInput("shelf add: give maps, or a --label for a hide that was not mapped.")
+    if maps and len(maps) > 1 and (label is not None or photo is not None):
+        raise BadInput("shelf add: --label and --photo belong to one map.")
+    with _opened(shelf_file) as db:
+        if not maps:
+            add_hide(db, str(label), facts)
+            print(f"{label}: on the shelf")
+        for path in maps or ():
+            data, shade, doubt = _map_and_shade(path, photo)
+            name = label or path.name.removesuffix(".hide.json")
+            kept, changed = shelve_map(db, name, data, facts, shade, None if stretching is None else stretching.value)
+            print(f"{kept}: {'on the shelf' if changed else 'was on the shelf already'}{doubt}")
+
+
+@shelf.command(name="list")
+def list_(units: UnitsWord = Units.ft, shelf_file: ShelfFile = None) -> None:
+    """List the hides, largest first."""
+    from hidescan.shelf.finding import Criteria, find
+    from hidescan.shelf.listing import table_lines
+
+    with _opened(shelf_file) as db:
+        print("\n".join(table_lines(find(db, Criteria()), units.value)))
+
+
+@shelf.command()
+def show(label: Label, units: UnitsWord = Units.ft, shelf_file: ShelfFile = None) -> None:
+    """Show everything about a hide, and what to mind with it."""
+    from hidescan.shelf.hides import hide
+    from hidescan.shelf.listing import hide_lines
+
+    with _opened(shelf_file) as db:
+        print("\n".join(hide_lines(hide(db, label), units.value)))
+
+
+@shelf.command()
+def edit(
+    label: Label,
+    new_label: Annotated[str | None, typer.Option("--label", help="A new label.")] = None,
+    species: SpeciesWord = None,
+    tannage: TannageWord = None,
+    state: StateWord = None,
+    thickness: Thickness = None,
+    reading: Annotated[list[str] | None, typer.Option(help="A gauge reading of a zone: butt:1.8mm.")] = None,
+    taken_on: TakenOn = None,
+    taken_where: TakenWhere = None,
+    taken_by: TakenBy = None,
+    licence: Licence = None,
+    received_from: ReceivedFrom = None,
+    seller: Seller = None,
+    price: Price = None,
+    bought_on: Bought = None,
+    notes: Notes = None,
+    map_file: Annotated[Path | None, typer.Option("--map", help="A further map of this hide.")] = None,
+    stretching: Stretching = None,
+    photo: PhotoFile = None,
+    shelf_file: ShelfFile = None,
+) -> None:
+    """Say more about a hide, or give it a further map."""
+    from hidescan.shelf import register, words
+
+    facts = words.facts(
+        species=species,
+        tannage=tannage,
+        state=state,
+        thickness=thickness,
+        taken_on=taken_on,
+        taken_where=taken_where,
+        taken_by=taken_by,
+        licence=licence,
+        received_from=received_from,
+        seller=seller,
+        price=price,
+        bought_on=bought_on,
+        notes=notes,
+    )
+    readings = [words.reading(text) for text in reading or ()]
+    with _opened(shelf_file) as db:
+        if map_file is not None:
+            data, shade, doubt = _map_and_shade(map_file, photo)
+            register.add_map(db, label, data, shade, None if stretching is None else stretching.value)
+            print(f"{label}: {map_file.name} is its newest map{doubt}")
+        for zone, thickness_mm in readings:
+            register.read_thickness(db, label, zone, thickness_mm)
+        register.edit(db, label, facts, new_label)
+        print(f"{new_label or label}: kept")
+
+
+@shelf.command()
+def find(
+    area: Annotated[str | None, typer.Option(help="Usable area left, at least: 8ft2, 75dm2.")] = None,
+    fits: Annotated[str | None, typer.Option(help="A rectangle that fits, along the back first: 800mmx400mm.")] = None,
+    thickness: Annotated[
+        list[str] | None, typer.Option(help="Thickness of a zone: butt:1.8mm-2.4mm; one figure is the least.")
+    ] = None,
+    species: SpeciesWord = None,
+    tannage: TannageWord = None,
+    state: StateWord = None,
+    shade_of: Annotated[str | None, typer.Option(help="Label of the hide whose shade it must be near.")] = None,
+    within: Annotated[float, typer.Option(help="How near, in CIEDE2000: 1 is just seen side by side.")] = 3.0,
+    allow: Annotated[str | None, typer.Option(help="Kinds of mark it may have: hole,scratch, or none.")] = None,
+    price: Annotated[str | None, typer.Option(help='Price at most: "120 EUR".')] = None,
+    pieces: Annotated[
+        Path | None, typer.Option("--for", help="Pieces (SVG or DXF) that must all find room on one hide.")
+    ] = None,
+    units: UnitsWord = Units.ft,
+    shelf_file: ShelfFile = None,
+) -> None:
+    """Find hides that will do."""
+    from hidescan.basics.units import parse_area_mm2
+    from hidescan.shelf import words
+    from hidescan.shelf.finding import Criteria
+    from hidescan.shelf.finding import find as found
+    from hidescan.shelf.listing import table_lines
+
+    at_most, currency = (None, None) if price is None else words.read_price(price)
+    criteria = Criteria(
+        species=species,
+        tannage=tannage,
+        state=state,
+        least_area_mm2=None if area is None else parse_area_mm2(area),
+        fits_mm=None if fits is None else words.rectangle_mm(fits),
+        thickness=tuple(words.thickness_wanted(text) for text in thickness or ()),
+        shade_of=shade_of,
+        within_delta_e=within,
+        marks_allowed=None if allow is None else words.mark_kinds(allow),
+        price_most=at_most,
+        currency=currency,
+    )
+    with _opened(shelf_file) as db:
+        rows = found(db, criteria)
+        if pieces is not None:
+            from hidescan.pieces.file import read_pieces
+            from hidescan.placing.hides_that_fit import held
+            from hidescan.settings.uses import EnoughSettings, PieceSettings
+
+            rows = held(db, rows, read_pieces(pieces, PieceSettings()), EnoughSettings())
+        print("\n".join(table_lines(rows, units.value)))
+
+
+@shelf.command()
+def cut(
+    label: Label,
+    what: Annotated[str | None, typer.Option(help="What was cut: left vamp.")] = None,
+    count: Annotated[int, typer.Option(min=1, help="How many of them.")] = 1,
+    area: Annotated[str | None, typer.Option(help="Area of all of them together: 1.2ft2, 11dm2.")] = None,
+    placed: Annotated[Path | None, typer.Option(help="GeoJSON of the placed pieces, in the map's frame.")] = None,
+    undo: Annotated[bool, typer.Option("--undo", help="Take back what was noted last.")] = False,
+    units: UnitsWord = Units.ft,
+    shelf_file: ShelfFile = None,
+) -> None:
+    """Note what was cut from a hide."""
+    from hidescan.basics.units import parse_area_mm2
+    from hidescan.shelf import register, words
+    from hidescan.shelf.hides import hide
+    from hidescan.shelf.listing import left_line
+
+    if undo == (what is not None):
+        raise BadInput("shelf cut: say what was cut with --what, or take back the last with --undo.")
+    area_mm2 = None if area is None else parse_area_mm2(area)
+    hide_mm = None if placed is None else words.placed_pieces(_bytes(placed), placed.name)
+    with _opened(shelf_file) as db:
+        if what is None:
+            print(f"{label}: {register.undo_cut(db, label)} was not cut after all")
+        else:
+            register.cut(db, label, what, count=count, area_mm2=area_mm2, hide_mm=hide_mm)
+        print(left_line(hide(db, label), units.value))
+
+
+@shelf.command()
+def remove(
+    label: Label,
+    undo: Annotated[bool, typer.Option("--undo", help="Bring it back.")] = False,
+    shelf_file: ShelfFile = None,
+) -> None:
+    """Take a hide off the shelf; nothing of it is lost."""
+    from hidescan.shelf import register
+
+    with _opened(shelf_file) as db:
+        if undo:
+            register.bring_back(db, label)
+            print(f"{label}: back on the shelf")
+        else:
+            register.remove(db, label)
+            print(f"{label}: removed; shelf remove {label} --undo brings it back")
+
+
+@shelf.command()
+def export(
+    out: Annotated[Path, typer.Option("-o", "--out", help="FILE.csv, a line a hide, or FILE.json, everything.")],
+    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+    shelf_file: ShelfFile = None,
+) -> None:
+    """Write the whole shelf to a file that other programs read."""
+    from hidescan.basics.atomic_files import write_whole
+    from hidescan.shelf.exporting import to_csv, to_json
+
+    writers = {".csv": to_csv, ".json": to_json}
+    if out.suffix.lower() not in writers:
+        raise BadInput(f"{out}: write to a .csv or a .json.")
+    _refuse_existing(out, force=force)
+    with _opened(shelf_file) as db:
+        write_whole(out, writers[out.suffix.lower()](db))
+    print(out)
+
+
+@shelf.command()
+def backup(
+    out: Annotated[Path, typer.Option("-o", "--out", help="File for the copy.")],
+    force: Annotated[bool, typer.Option("--force", help="Write over a file that is there.")] = False,
+    shelf_file: ShelfFile = None,
+) -> None:
+    """Copy the shelf, also while it is in use, and check the copy."""
+    from hidescan.shelf import database
+
+    _refuse_existing(out, force=force)
+    with _opened(shelf_file) as db:
+        count = database.backup(db, out)
+    print(f"{out}: {count} hides, checked")
+
+
+@contextmanager
+def _opened(path: Path | None) -> Iterator[sqlite3.Connection]:
+    from hidescan.shelf.database import default_path, open_shelf
+
+    with closing(open_shelf(path or default_path())) as db:
+        try:
+            yield db
+        except sqlite3.DatabaseError as error:
+            raise BadInput(f"{path or default_path()}: cannot be used ({error}). Check the disk.") from error
+
+
+def _map_and_shade(path: Path, photo: Path | None) -> "tuple[bytes, Lab | None, str]":
+    """A map's file, its hide's shade where the photo is at hand, and in words why it is not known."""
+    from hidescan.hide_map.revisions import read_map
+    from hidescan.pictures.source_pixels import pixels_of_map
+    from hidescan.settings import Settings
+    from hidescan.shelf.settings import ShelfSettings
+    from hidescan.shelf.shade import measured_shade
+
+    hide_map = read_map(path)
+    try:
+        hide_map, rgb = pixels_of_map(path, hide_map, photo, Settings().photo)
+    except BadInput:
+        return path.read_bytes(), None, "; shade not measured: its photo is not beside the map (--photo)"
+    shade = measured_shade(rgb, hide_map, ShelfSettings().shade)
+    if isinstance(shade, tuple):
+        return path.read_bytes(), shade, ""
+    return path.read_bytes(), None, f"; shade not measured: {shade}"
+
+
+def _bytes(path: Path) -> bytes:
+    try:
+        return path.read_bytes()
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
+
+
+def _refuse_existing(path: Path, *, force: bool) -> None:
+    if path.exists() and not force:
+        raise BadInput(f"{path}: is already there. Write over it with --force, or choose another name.")

@@ -1,0 +1,1 @@
+"""What leather costs: by the foot, by the piece, by the set, in exact decimals."""

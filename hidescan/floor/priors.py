@@ -1,0 +1,43 @@
+"""What is known of the camera and the print before the cards are looked at."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+
+import numpy as np
+
+from hidescan.floor.adjustment import Prior
+from hidescan.hide_map.model import XY, Inputs
+from hidescan.photo.reading import FULL_FRAME_DIAGONAL_MM, Photo
+from hidescan.settings import PlaneSettings
+
+
+def focal_prior(photo: Photo, settings: PlaneSettings) -> Prior:
+    """Prior of ln focal length (px): EXIF's figure where there is one, else any phone's."""
+    if photo.focal_px is not None:
+        return Prior(float(np.log(photo.focal_px)), settings.exif_ln_focal_u)
+    diagonal_px = float(np.hypot(photo.width_px, photo.height_px))
+    typical_px = settings.typical_focal_35mm / FULL_FRAME_DIAGONAL_MM * diagonal_px
+    return Prior(float(np.log(typical_px)), settings.broad_ln_focal_u)
+
+
+def print_scale_priors(card_scale: XY | None, settings: PlaneSettings) -> tuple[Prior, Prior]:
+    """Priors of the print's ln mean scale and of its skew, from the measured check bars or from what printers do."""
+    if card_scale is None:
+        return Prior(0.0, settings.unmeasured_ln_scale_u), Prior(0.0, settings.unmeasured_skew_u)
+    mean = (card_scale[0] + card_scale[1]) / 2
+    return (
+        Prior(float(np.log(mean)), settings.measured_ln_scale_u),
+        Prior((card_scale[0] - card_scale[1]) / mean, settings.measured_skew_u),
+    )
+
+
+def with_known_print(inputs: Inputs, numbers: Iterable[int], card_scales: Mapping[int, XY]) -> Inputs:
+    """The inputs with the scale that this printed set measured earlier, where none was given now.
+
+    It must be known, and the same, for every card in the photo (by its number): prints of different scale share no
+    scale parameter.
+    """
+    scales = {card_scales.get(number) for number in numbers}
+    if inputs.card_scale is not None or len(scales) != 1:
+        return inputs
+    return replace(inputs, card_scale=scales.pop())

@@ -1,0 +1,138 @@
+"""Maps on disk: NAME.hide.json is the newest, older revisions stand in NAME.hide/REVISION.json."""
+
+import hashlib
+from dataclasses import fields, replace
+from pathlib import Path
+
+from hidescan.basics.atomic_files import alone_in, write_whole
+from hidescan.basics.errors import BadInput
+from hidescan.hide_map.json_io import from_json, to_json
+from hidescan.hide_map.model import HideMap, Inputs
+from hidescan.hide_map.validation import is_file_name
+
+MOST_MAP_BYTES = 100_000_000
+
+
+def map_path(folder: Path, photo_file: str) -> Path:
+    """Where the map of a photo is kept."""
+    return folder / f"{Path(photo_file).stem}.hide.json"
+
+
+def read_map(path: Path) -> HideMap:
+    """Read a map.
+
+    Raises
+    ------
+    BadInput
+        Missing, too large to be a map, or no map.
+    """
+    if path.name and not is_file_name(path.name):
+        raise BadInput(f"{path}: the name holds characters that cannot be shown. Rename the map.")
+    try:
+        if path.stat().st_size > MOST_MAP_BYTES:
+            raise BadInput(f"{path}: is over {MOST_MAP_BYTES // 1_000_000} MB, no map is. Check the name.")
+        data = path.read_bytes()
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
+    return from_json(data, str(path))
+
+
+def earlier_map(path: Path, photo_sha256: str, *, force: bool) -> HideMap | None:
+    """The map of the same photo that already stands where a new one is to be kept.
+
+    Parameters
+    ----------
+    path
+        Where the map is to be kept.
+    force
+        Overwrite the map of another photo.
+
+    Raises
+    ------
+    BadInput
+        The file is the map of another photo, or no map, and `force` is off.
+    """
+    if not path.exists():
+        return None
+    try:
+        old = read_map(path)
+    except BadInput as error:
+        if force:
+            return None
+        raise BadInput(f"{error} Or write over it with --force.") from error
+    if old.photo.sha256 == photo_sha256:
+        return old
+    if force:
+        return None
+    raise BadInput(
+        f"{path}: is the map of another photo ({old.photo.file}). Choose another folder with -o, or --force."
+    )
+
+
+def merged(old: Inputs, given: Inputs) -> Inputs:
+    """`given` laid over `old`: what was not said now stays as it was said before, hints and readings add up."""
+    unsaid = Inputs()
+    said = {f.name: v for f in fields(Inputs) if (v := getattr(given, f.name)) != getattr(unsaid, f.name)}
+    for name in ("hints", "gauge"):
+        new = said.get(name, ())
+        said[name] = (*(item for item in getattr(old, name) if item not in new), *new)
+    if ("neck_px" in said or "arrow" in said) and "back_line_px" not in said:
+        said["back_line_px"] = None  # the later word on where the neck is wins
+    return replace(old, **said)
+
+
+def standing(path: Path) -> str:
+    """What stands at a map's place, as `save_map` is told of it: the SHA-256 of the file, or "" where there is none."""
+    try:
+        return hashlib.sha256(path.read_bytes()).hexdigest()
+    except OSError:
+        return ""  # who reads it says why
+
+
+def save_map(
+    path: Path, hide_map: HideMap, *, fresh: bool = False, keep_old: bool = False, seen: str | None = None
+) -> HideMap:
+    """Keep a map; what a person had given in the one before it is never lost.
+
+    A map that holds nothing from a person is written over, unless it must be kept (`keep_old`: a person kept it). One
+    that does becomes an older revision, unless the new map says the same.
+
+    Parameters
+    ----------
+    seen
+        What stood there (`standing`) when the map was made: only that is taken the place of. None: whatever it is.
+
+    Returns
+    -------
+    The map as written, with its revision.
+
+    Raises
+    ------
+    BadInput
+        Another program changed the map since; nothing is written then. Or it cannot be written.
+    """
+    with alone_in(path.parent):
+        if path.exists() and not fresh:
+            data = path.read_bytes()
+            digest = hashlib.sha256(data).hexdigest()
+            try:
+                old = from_json(data, str(path))
+            except BadInput:
+                if seen != digest:
+                    raise
+                write_whole(path, to_json(hide_map))  # it was seen that this is no map, and forced
+                return hide_map
+            as_old = replace(hide_map, revision=old.revision, parent_sha256=old.parent_sha256)
+            if to_json(as_old) == data:
+                return as_old
+            if seen not in (None, digest):
+                raise BadInput(f"{path}: was changed by another program meanwhile. Do this once more.")
+            if old.photo.sha256 == hide_map.photo.sha256 and (keep_old or _from_a_person(old)):
+                write_whole(path.with_suffix("") / f"{old.revision}.json", data)
+                hide_map = replace(hide_map, revision=old.revision + 1, parent_sha256=digest)
+        write_whole(path, to_json(hide_map))
+    return hide_map
+
+
+def _from_a_person(hide_map: HideMap) -> bool:
+    return hide_map.inputs != Inputs() or any(mark.status != "found" for mark in hide_map.marks)

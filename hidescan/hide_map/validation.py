@@ -1,0 +1,101 @@
+"""Whether a map that came from a file can be what it says it is.
+
+A map may come from anybody: what a program that reads it relies on is looked at once, when it is read.
+"""
+
+import unicodedata
+from collections.abc import Iterator
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from hidescan.hide_map.model import HideMap, MultiPolygonGeometry, PolygonGeometry, Ring
+
+# Ids become names of files (crops) and of shapes in drawings.
+_IN_AN_ID = frozenset(" -_.")
+_LONGEST_ID = 80
+
+
+def is_file_name(text: str) -> bool:
+    """Whether a text is the name of a file, without a folder, that can be shown and stand in a map."""
+    plain = all(unicodedata.category(c) not in ("Cc", "Cs") and c not in "/\\" for c in text)
+    return plain and text not in ("", ".", "..")
+
+
+def fault_of(hide_map: "HideMap") -> str | None:
+    """What is wrong with a map, in a few words; None where nothing is."""
+    return next((fault for found in (_names, _numbers, _in_photo, _rings) for fault in found(hide_map)), None)
+
+
+def _names(hide_map: "HideMap") -> Iterator[str]:
+    for view in (hide_map.photo, *hide_map.photos):
+        # A name alone: a path could lead to any file of the person's.
+        if not is_file_name(view.file):
+            yield "photo.file is no file name"
+    for mark in hide_map.marks:
+        plain = all(c.isalnum() or c in _IN_AN_ID for c in mark.id)
+        if not plain or not mark.id.strip(" .") or len(mark.id) > _LONGEST_ID:
+            yield "a mark's id is no plain word"
+
+
+def _numbers(hide_map: "HideMap") -> Iterator[str]:
+    for view in (hide_map.photo, *hide_map.photos):
+        if not (0 < view.width_px <= 100_000 and 0 < view.height_px <= 100_000):
+            yield "photo has no size"
+    for camera in (hide_map.camera, *(view.camera for view in hide_map.photos)):
+        if not camera.focal_px > 0:
+            yield "camera.focal_px is not above zero"
+        rows = camera.rotation
+        for i, j in ((0, 0), (0, 1), (0, 2), (1, 1), (1, 2), (2, 2)):  # rows at right angles, of length 1
+            if not abs(sum(a * b for a, b in zip(rows[i], rows[j], strict=True)) - (i == j)) < 1e-3:
+                yield "camera.rotation is no rotation"
+    for name in ("area_gross", "area_net", "area_usable", "length", "width", "perimeter"):
+        if getattr(hide_map.measures, name).value < 0:
+            yield f"measures.{name} is below zero"
+    if not (hide_map.inputs.thickness_mm is None or hide_map.inputs.thickness_mm > 0):
+        yield "inputs.thickness_mm is not above zero"
+
+
+def _in_photo(hide_map: "HideMap") -> Iterator[str]:
+    """Lines in a photo: of a photo that there is, and enough points to be drawn."""
+    for what, photo, rings, least in (
+        ("outline.photo_px", 0, hide_map.outline.photo_px.coordinates, 4),
+        *(("outline.doubtful", s.photo, (s.photo_px.coordinates,), 1) for s in hide_map.outline.doubtful),
+        *((mark.id, mark.photo, mark.photo_px.coordinates, 4) for mark in hide_map.marks),
+    ):
+        if not 0 <= photo < max(1, len(hide_map.photos)):
+            yield f"{what} lies in a photo that there is not"
+        if not rings or any(len(ring) < least for ring in rings):
+            yield f"{what} is no line in the photo"
+
+
+def _rings(hide_map: "HideMap") -> Iterator[str]:
+    """Areas on the hide: plain rings, each with its holes inside it; of zones, which may be slivers, rings at all."""
+    from shapely import is_valid_reason
+    from shapely.errors import ShapelyError
+    from shapely.geometry import Polygon
+
+    areas = [
+        ("outline", hide_map.outline.hide_mm),
+        *((mark.id, mark.hide_mm) for mark in hide_map.marks),
+        *((f"zone {zone.name}", zone.hide_mm) for zone in hide_map.zones),
+    ]
+    for what, geometry in areas:
+        parts = _parts(geometry)
+        if not parts or not all(ring for rings in parts for ring in rings):
+            yield f"{what}.hide_mm is no ring"
+        for rings in parts:
+            try:
+                polygon = Polygon(rings[0], rings[1:])
+                plain = what.startswith("zone ") or (bool(polygon.is_valid) and polygon.area > 0)
+                reason = "" if plain else is_valid_reason(polygon)
+            except (IndexError, ValueError, ShapelyError):
+                yield f"{what}.hide_mm is no ring"
+            else:
+                if not plain:
+                    yield f"{what}.hide_mm is no plain ring ({reason})"
+    if hide_map.back_line.source != "none" and len(hide_map.back_line.curve_mm.coordinates) < 2:
+        yield "back_line.curve_mm is no line"
+
+
+def _parts(geometry: "PolygonGeometry | MultiPolygonGeometry") -> "tuple[tuple[Ring, ...], ...]":
+    return (geometry.coordinates,) if geometry.type == "Polygon" else geometry.coordinates

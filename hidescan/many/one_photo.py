@@ -1,0 +1,264 @@
+"""Map photos on disk: read, map, draw, keep. One photo's failure is a value, so that the others go on."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from hidescan.basics.atomic_files import write_whole
+from hidescan.basics.errors import BadInput, NotFound
+from hidescan.basics.parallel import begun
+from hidescan.floor.lens_profile import LensProfile
+from hidescan.floor.profile_files import kept_profiles, read_profile
+from hidescan.hide_map.model import OFFCUT, XY, HideMap, Inputs
+from hidescan.hide_map.revisions import earlier_map, map_path, merged, read_map, save_map, standing
+from hidescan.marks.corrections import with_words
+from hidescan.marks.files import given_marks
+from hidescan.marks.matching import carried_over, with_given
+from hidescan.photo.reading import READABLE, Photo, read_photo
+from hidescan.pictures.numbered_marks import marks_picture
+from hidescan.pictures.overlay import for_pictures, map_picture, zones_picture
+from hidescan.pipeline import Known, run
+from hidescan.settings import Settings
+
+# What can be said of an offcut without its photo.
+_WORDS = ("species", "tannage", "state", "conditioning", "face")
+CONTACT_SHEET = "contact-sheet.jpg"
+PICTURES = ("map", "zones", "marks")  # kinds that stand beside a map
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """How photos are to be mapped: what was given, where the maps go, which prints were measured."""
+
+    folder: Path | None
+    inputs: Inputs
+    card_scales: dict[int, XY]
+    units: str
+    fresh: bool
+    force: bool
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Lenses:
+    """Lens profiles: the one that was named, by that name, and the user's own, by theirs."""
+
+    named: tuple[str, LensProfile] | None
+    kept: Mapping[str, LensProfile]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Made:
+    """A map with its pictures as PNG, by kind."""
+
+    hide_map: HideMap
+    pictures: Mapping[str, bytes]
+
+
+def photos_in(paths: list[Path]) -> list[Path]:
+    """The photos named, those of folders in order of name.
+
+    Raises
+    ------
+    BadInput
+        A folder without photos.
+    """
+    photos: list[Path] = []
+    for path in paths:
+        if not path.is_dir():
+            photos.append(path)
+            continue
+        found = sorted(p for p in path.iterdir() if is_photo(p))
+        if not found:
+            raise BadInput(f"{path}: there are no photos in this folder.")
+        photos += found
+    return photos
+
+
+def is_photo(path: Path) -> bool:
+    """Whether a file's name is that of a photo, and not of a picture that hidescan made."""
+    made = path.name.endswith(tuple(f".{kind}.png" for kind in PICTURES)) or path.name == CONTACT_SHEET
+    return path.suffix.lower() in READABLE and not made and not path.name.startswith(".")
+
+
+def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
+    """Map one photo and write NAME.hide.json, NAME.map.png, NAME.zones.png and NAME.marks.png.
+
+    Returns
+    -------
+    The map's path and the map.
+
+    Raises
+    ------
+    BadInput
+        Photo or folder cannot be used, or the photo shows nothing that can be measured; nothing is written then.
+    """
+    return map_read(read_photo(path, settings.photo), path.parent, job, settings)
+
+
+def map_read(photo: Photo, beside: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
+    """As `map_one`, for a photo that was read already and lies in the folder `beside`."""
+    target = map_path(job.folder or beside, photo.file)
+    seen = standing(target)
+    earlier = earlier_map(target, photo.sha256, force=job.force)
+    old = None if job.fresh else earlier
+    return target, _map_and_keep(photo, target, old, seen, job, settings)
+
+
+def edit_one(
+    path: Path, photo_path: Path, job: Job, words: Mapping[str, str], settings: Settings, merge: Sequence[Path] = ()
+) -> HideMap:
+    """Map a map's own photo again with more given, and keep a new revision.
+
+    Parameters
+    ----------
+    words
+        What a person says of marks, by id: a status or a kind.
+    merge
+        Files of marks drawn elsewhere, or maps of the other face.
+
+    Raises
+    ------
+    BadInput
+        The map, its photo or a file to merge cannot be used, or a mark named does not exist.
+    """
+    seen, old = standing(path), read_map(path)
+    if any(warning.code == OFFCUT for warning in old.warnings):
+        return _edit_offcut(path, old, seen, job, with_marks_given(old, path.name, words, merge, settings))
+    photo = read_photo(photo_path, settings.photo)
+    if photo.sha256 != old.photo.sha256:
+        raise BadInput(f"{photo_path}: is not the photo of {path.name} (its content differs). Give the right one.")
+    old = with_marks_given(old, path.name, words, merge, settings)
+    return _map_and_keep(photo, path, old, seen, job, settings)
+
+
+def _edit_offcut(path: Path, old: HideMap, seen: str, job: Job, with_marks: HideMap) -> HideMap:
+    """Keep what a person says of an offcut; its photo shows the whole hide, so it is not mapped again."""
+    inputs = merged(old.inputs, job.inputs)
+    words = {name: getattr(inputs, name) for name in _WORDS}
+    if replace(old.inputs, **words) != inputs:
+        raise BadInput(
+            f"{path.name}: is an offcut, planned and not measured: only {', '.join(_WORDS)} and marks can be given."
+            " Map it once it is cut."
+        )
+    return save_map(path, replace(with_marks, inputs=inputs), seen=seen)
+
+
+def with_marks_given(
+    old: HideMap, name: str, words: Mapping[str, str], merge: Sequence[Path], settings: Settings
+) -> HideMap:
+    """A map with a person's words on its marks and the marks of other files.
+
+    Raises
+    ------
+    BadInput
+        A mark named does not exist, or a file cannot be used.
+    """
+    try:
+        old = with_words(old, words, settings)
+    except KeyError as error:
+        known = ", ".join(mark.id for mark in old.marks) or "none"
+        raise BadInput(f"{name}: there is no mark {error}. Its marks: {known}.") from error
+    for file in merge:
+        given = given_marks(file, old, settings)
+        old = with_given(old, given.marks, settings, slack_mm=given.slack_mm)
+    return old
+
+
+def _map_and_keep(photo: Photo, target: Path, old: HideMap | None, seen: str, job: Job, settings: Settings) -> HideMap:
+    inputs = job.inputs if old is None else merged(old.inputs, job.inputs)
+    made = make(photo, inputs, old, known_for(photo, inputs, job.card_scales), job.units, settings)
+    return keep(target, made.hide_map, made.pictures, fresh=job.fresh, seen=seen)
+
+
+def make(photo: Photo, inputs: Inputs, old: HideMap | None, known: Known, units: str, settings: Settings) -> Made:
+    """Map a photo and draw the pictures; touches no disk.
+
+    Parameters
+    ----------
+    inputs
+        What was given, now and before.
+    old
+        An earlier map of the same photo, whose marks keep what a person said of them.
+
+    Raises
+    ------
+    BadInput
+        The photo shows nothing that can be measured.
+    """
+    hide_map = run(photo, inputs, settings, known)
+    if isinstance(hide_map, NotFound):
+        raise BadInput(f"{photo.file}: {hide_map}")
+    if old is not None:
+        hide_map = carried_over(old, hide_map, settings)
+    return Made(hide_map, pictures_of(photo.rgb, hide_map, units, settings))
+
+
+def pictures_of(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings: Settings) -> dict[str, bytes]:
+    """The pictures that stand beside a map, by kind, PNG."""
+    small = for_pictures(rgb, settings.draw)
+    drawn = {  # most of the time goes into OpenCV's PNG, which lets others work
+        "map": begun(map_picture, small, hide_map, units, settings.draw),
+        "zones": begun(zones_picture, small, hide_map, units, settings.draw),
+        "marks": begun(marks_picture, rgb, hide_map, units, settings.marks_picture),
+    }
+    return {kind: picture() for kind, picture in drawn.items()}
+
+
+def keep(target: Path, hide_map: HideMap, pictures: Mapping[str, bytes], *, fresh: bool, seen: str) -> HideMap:
+    """Write a map and its pictures where `seen` stood (`store.standing`); gives the map with its revision."""
+    kept = save_map(target, hide_map, fresh=fresh, seen=seen)
+    for kind, picture in pictures.items():
+        write_whole(picture_of(target, kind), picture)
+    return kept
+
+
+def picture_of(target: Path, kind: str) -> Path:
+    """Where a picture of a map is kept: NAME.map.png beside NAME.hide.json."""
+    return target.with_name(f"{target.name.removesuffix('.hide.json')}.{kind}.png")
+
+
+def known_for(photo: Photo, inputs: Inputs, card_scales: Mapping[int, XY]) -> Known:
+    """What this machine remembers that bears on a photo.
+
+    Raises
+    ------
+    BadInput
+        A lens profile was named that cannot be read or does not fit the photo.
+    """
+    return known(photo, lenses_for(inputs), card_scales)
+
+
+def lenses_for(inputs: Inputs) -> Lenses:
+    """The lens profiles that may bear on a photo.
+
+    Raises
+    ------
+    BadInput
+        The profile that was named cannot be read.
+    """
+    kept = kept_profiles()
+    if inputs.lens is None:
+        return Lenses(None, kept)
+    return Lenses((inputs.lens, kept.get(inputs.lens) or read_profile(Path(inputs.lens))), kept)
+
+
+def known(photo: Photo, lenses: Lenses, card_scales: Mapping[int, XY]) -> Known:
+    """What is remembered that bears on a photo: the profile that was named, else the user's own that fits by EXIF.
+
+    Raises
+    ------
+    BadInput
+        The profile that was named is for pictures of another size.
+    """
+    if lenses.named is None:
+        return Known(card_scales, next(((name, lens) for name, lens in lenses.kept.items() if lens.fits(photo)), None))
+    profile = lenses.named[1]
+    if (max(photo.size_px), min(photo.size_px)) != (profile.long_side_px, profile.short_side_px):
+        raise BadInput(
+            f"{photo.file}: is {photo.width_px} x {photo.height_px}, the lens profile is for "
+            f"{profile.long_side_px} x {profile.short_side_px}. Was the photo cropped? Leave --lens away."
+        )
+    return Known(card_scales, lenses.named)

@@ -1,0 +1,270 @@
+"""Bring what the stages found into the hide frame and into one map."""
+
+from dataclasses import dataclass, replace
+from typing import cast
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely import get_coordinates, orient_polygons
+from shapely.geometry import LineString, MultiPolygon, Polygon
+
+from hidescan import __version__
+from hidescan.anatomy.back_line import BackLine, Shape
+from hidescan.anatomy.thickness import Thickness, gauged_thickness, typical_thickness
+from hidescan.anatomy.zones import Zone, lay_zones, sampling_point
+from hidescan.basics.errors import Doubt, NotFound
+from hidescan.basics.geometry import Points, rotation_2d, without_crossings
+from hidescan.basics.uncertainty import COVERAGE_FACTOR, Measured
+from hidescan.camera.model import Camera
+from hidescan.camera.relief import Heights
+from hidescan.figures.measures import Measures
+from hidescan.figures.usable import usable_area
+from hidescan.floor.solution import CardPlace
+from hidescan.hide_map.model import (
+    XY,
+    BackLineEntry,
+    BudgetEntry,
+    CameraEntry,
+    CardEntry,
+    DoubtfulStretch,
+    FormEntry,
+    FormName,
+    GaugeInput,
+    HideMap,
+    Inputs,
+    LineGeometry,
+    MeasureEntry,
+    MeasuresEntry,
+    MultiPolygonGeometry,
+    OutlineEntry,
+    PhotoInfo,
+    PhotoView,
+    PolygonGeometry,
+    ProgramInfo,
+    Ring,
+    WarningEntry,
+    ZoneEntry,
+)
+from hidescan.marks.placement import FoundMark, Surroundings, entries, placed
+from hidescan.outline.finding import Outline
+from hidescan.photo.reading import Photo
+from hidescan.settings import Settings, settings_as_saved
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HideFrame:
+    """The hide frame in the floor frame: where its origin lies and where its x axis points."""
+
+    origin_mm: NDArray[np.float64]
+    x_axis_deg: float
+
+    def xy(self, floor_mm: Points) -> Points:
+        """Floor to hide frame, (N, 2)."""
+        return (np.atleast_2d(floor_mm) - self.origin_mm) @ rotation_2d(self.x_axis_deg)
+
+
+def assemble(
+    photo: PhotoInfo,
+    inputs: Inputs,
+    floor_camera: Camera,
+    outline: Outline,
+    shape: Shape,
+    measures: Measures,
+    *,
+    plan_mm: Points,
+    places: tuple[CardPlace, ...],
+    found: tuple[FoundMark, ...],
+    heights: Heights,
+    doubts: tuple[Doubt, ...],
+    settings: Settings,
+) -> HideMap:
+    """Make the map: everything in mm is carried into the hide frame, and the camera with it.
+
+    `plan_mm` is the plan view of the rim in the floor frame, without crossings, (N, 2).
+    `places` are the cards on the floor.
+    `found` are the marks as seen; of those, the through holes become inner rings of the outline too.
+    """
+    back = shape.back_line
+    frame = hide_frame(back, plan_mm)
+    camera = floor_camera.moved(frame.x_axis_deg, frame.origin_mm)
+    outer = without_crossings(frame.xy(plan_mm))
+    seen = placed(camera, found, Polygon(outer), heights)
+    holes = [(mark, ring) for mark, ring in seen if mark.kind == "hole"]
+    net = Polygon(outer, [ring for _, ring in holes])
+    curve_mm = None if back.source == "none" else frame.xy(back.curve_mm)
+    zones = lay_zones(net, shape.form.name, curve_mm, replace(settings.zones, **dict(inputs.zone_lines)))
+    gauge = tuple(replace(g, hide_mm=_xy(camera.mm_from_px(np.array([g.photo_px]))[0])) for g in inputs.gauge)
+    thickness = thickness_of(gauge, zones, net.area, heights.thickness_mm, inputs.thickness_mm, settings)
+    back_line = None if curve_mm is None else LineString(curve_mm)
+    marks = entries(seen, Surroundings(Polygon(outer), back_line, zones))
+    net_budget = [(row.source, row.area_percent) for row in measures.budget]
+    usable = usable_area(net, marks, measures.area_net, net_budget, settings.usable)
+    view = photo_view(photo, camera, outer)
+    return HideMap(
+        program=ProgramInfo(__version__, settings_as_saved(settings)),
+        photo=photo,
+        inputs=replace(inputs, gauge=gauge),
+        cards=tuple(
+            CardEntry(
+                p.number, p.corners, p.rms_px, _xy(frame.xy(p.centre_mm)[0]), _half_turn(p.angle_deg - frame.x_axis_deg)
+            )
+            for p in places
+        ),
+        camera=view.camera,
+        outline=_outline_entry(camera, outline, outer, holes),
+        back_line=BackLineEntry(
+            tail_mm=_xy(frame.xy(back.tail_mm)[0]),
+            neck_mm=_xy(frame.xy(back.neck_mm)[0]),
+            tail_px=_xy(floor_camera.px_from_mm(back.tail_mm[None])[0]),
+            neck_px=_xy(floor_camera.px_from_mm(back.neck_mm[None])[0]),
+            curve_mm=LineGeometry(_line(frame.xy(back.curve_mm) if curve_mm is None else curve_mm)),
+            angle_sd_deg=back.angle_sd_deg,
+            end_confidence=back.end_confidence,
+            source=back.source,
+        ),
+        form=FormEntry(cast(FormName, shape.form.name), shape.form.confidence),
+        measures=MeasuresEntry(
+            _figure(measures.area_gross),
+            _figure(measures.area_net),
+            _figure(usable.area),
+            _figure(measures.length),
+            _figure(measures.width),
+            _figure(measures.perimeter),
+        ),
+        budget=tuple(BudgetEntry(row.source, row.area_percent) for row in measures.budget),
+        zones=tuple(_zone_entry(zone, thickness) for zone in zones),
+        marks=marks,
+        warnings=tuple(WarningEntry(doubt.code, doubt.message) for doubt in doubts),
+        thickness_source=thickness.label,
+        sampling_mm=_sampling(net, shape.form.name, curve_mm, settings),
+        usable_budget=tuple(BudgetEntry(source, 100 * u / usable.area.value) for source, u in usable.u_by_source_mm2),
+        marks_numbered=len(marks),
+        photos=(view,),
+    )
+
+
+def photo_info(photo: Photo) -> PhotoInfo:
+    """What the map says of a photo."""
+    return PhotoInfo(photo.file, photo.sha256, photo.width_px, photo.height_px, photo.taken, photo.focal_35mm)
+
+
+def photo_view(photo: PhotoInfo, camera: Camera, outer_mm: Points) -> PhotoView:
+    """A photo with its camera over the hide frame; `outer_mm` is the hide's rim in it, for the scale in its middle."""
+    middle = camera.px_from_mm(np.array([outer_mm.mean(axis=0)]))
+    return PhotoView(
+        photo.file, photo.sha256, photo.width_px, photo.height_px, photo.taken, photo.focal_35mm,
+        _camera_entry(camera, middle),
+    )  # fmt: skip
+
+
+def hide_frame(back: BackLine, plan_mm: Points) -> HideFrame:
+    """Origin at the tail, +y to the neck; without a back line the centroid, and the long side of the smallest box."""
+    if back.source != "none":
+        return HideFrame(back.tail_mm, _direction_deg(back.neck_mm - back.tail_mm) - 90.0)
+    hide = Polygon(plan_mm)
+    corners = np.array(hide.minimum_rotated_rectangle.exterior.coords)
+    sides = np.diff(corners[:3], axis=0)
+    longer = sides[int(np.argmax(np.linalg.norm(sides, axis=1)))]
+    return HideFrame(np.array(hide.centroid.coords[0]), _direction_deg(longer) % 180.0 - 90.0)
+
+
+def _direction_deg(vector: NDArray[np.float64]) -> float:
+    return float(np.rad2deg(np.arctan2(vector[1], vector[0])))
+
+
+def _camera_entry(camera: Camera, middle_px: Points) -> CameraEntry:
+    return CameraEntry(
+        focal_px=camera.focal_px,
+        distortion=(camera.k1, camera.k2),
+        principal_point_px=_xy(camera.principal_point_px),
+        rotation=tuple((float(a), float(b), float(c)) for a, b, c in camera.rotation),
+        translation_mm=(
+            float(camera.translation_mm[0]),
+            float(camera.translation_mm[1]),
+            float(camera.translation_mm[2]),
+        ),
+        tilt_deg=camera.tilt_deg,
+        mm_per_px=float(camera.mm_per_px(middle_px)[0]),
+    )
+
+
+def _outline_entry(
+    camera: Camera, outline: Outline, outer: Points, holes: list[tuple[FoundMark, Points]]
+) -> OutlineEntry:
+    doubtful = []
+    for start, stop in outline.doubtful:
+        at = np.arange(start, stop) % len(outline.ring_px)
+        stretch = outline.ring_px[at]
+        length = float(np.linalg.norm(np.diff(camera.mm_from_px(stretch), axis=0), axis=1).sum())
+        doubtful.append(DoubtfulStretch(LineGeometry(_line(stretch)), length, float(outline.confidence[at].mean())))
+    return OutlineEntry(
+        hide_mm=PolygonGeometry((_ring(outer), *(_ring(ring[::-1]) for _, ring in holes))),
+        photo_px=PolygonGeometry((_ring(outline.ring_px), *(_ring(hole.ring_px) for hole, _ in holes))),
+        confidence=outline.confidence_whole,
+        doubtful=tuple(doubtful),
+    )
+
+
+def _sampling(net: Polygon, form: str, curve_mm: Points | None, settings: Settings) -> XY | None:
+    """Where a standard takes its sample (ISO 2418, from memory); None where it is not defined."""
+    if curve_mm is None:
+        return None
+    point = sampling_point(net, form, curve_mm, settings.sampling)
+    return None if isinstance(point, NotFound) else _xy(point)
+
+
+def thickness_of(
+    gauge: tuple[GaugeInput, ...],
+    zones: tuple[Zone, ...],
+    area_mm2: float,
+    assumed_mm: float,
+    given_mm: float | None,
+    settings: Settings,
+) -> Thickness:
+    """The thickness over the hide: from gauge readings, or a typical one about what was given or assumed."""
+    if gauge:
+        points, values, u = (
+            np.array([getattr(g, name) for g in gauge]) for name in ("hide_mm", "thickness_mm", "u_mm")
+        )
+        return gauged_thickness(points, values, u, area_mm2, settings.thickness)
+    m = settings.measure
+    u_mm = m.typical_thickness_u_mm if given_mm is None else m.given_thickness_u_share * given_mm
+    return typical_thickness(zones, assumed_mm, u_mm, settings.thickness)
+
+
+def _zone_entry(zone: Zone, thickness: Thickness) -> ZoneEntry:
+    """A zone with the thickness at a point well inside it."""
+    inside = zone.polygon.representative_point()
+    mean, u = thickness.predict(np.array([[inside.x, inside.y]]))
+    return ZoneEntry(zone.name, _region(zone.polygon), zone.area_mm2, float(mean[0]), float(u[0]))
+
+
+def _half_turn(angle_deg: float) -> float:
+    return (angle_deg + 180.0) % 360.0 - 180.0
+
+
+def _figure(measured: Measured) -> MeasureEntry:
+    expanded = measured.expanded
+    return MeasureEntry(measured.value, expanded if np.isfinite(expanded) else None, COVERAGE_FACTOR)
+
+
+def _xy(point: NDArray[np.float64]) -> XY:
+    return float(point[0]), float(point[1])
+
+
+def _line(points: Points) -> Ring:
+    return tuple(map(tuple, points.tolist()))
+
+
+def _ring(points: Points) -> Ring:
+    return _line(np.vstack([points, points[:1]]))
+
+
+def _region(region: Polygon | MultiPolygon) -> PolygonGeometry | MultiPolygonGeometry:
+    """A Shapely region as GeoJSON, outer rings counter-clockwise (RFC 7946, 3.1.6)."""
+    turned = orient_polygons(region)
+    parts = tuple(
+        tuple(_line(get_coordinates(ring)) for ring in (part.exterior, *part.interiors))
+        for part in getattr(turned, "geoms", (turned,))
+    )
+    return PolygonGeometry(parts[0]) if len(parts) == 1 else MultiPolygonGeometry(parts)

@@ -1,0 +1,126 @@
+"""Two photos of one hide laid on each other by their outlines: the marks of the flesh side on the grain side's map.
+
+Turned over, a hide shows the mirror image of its outline. The other map's outline is mirrored and moved onto this one
+by iterated closest points (Besl and McKay 1992) with the worst fifth of the rim left out of each step, since leather
+never lies twice alike (trimmed as by Chetverikov and others 2005). It starts from both back lines and from the turns
+that an unknown or mistaken back line leaves open; the start that ends with the most area shared wins.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from shapely.geometry import Polygon
+
+from hidescan.basics.errors import NotFound
+from hidescan.basics.geometry import Points, resample, rotation_2d
+from hidescan.hide_map.model import HideMap
+from hidescan.marks.corrections import ring_of
+from hidescan.marks.matching import GivenMark
+from hidescan.settings import OtherFaceSettings
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Laid:
+    """One outline laid on another.
+
+    Attributes
+    ----------
+    mirrored
+        Whether the other outline was mirrored first (x -> -x).
+    rotation, shift_mm
+        (2, 2) and (2,): where a point of the other hide, mirrored if so, lies on this one.
+    shared
+        Intersection over union of the two outlines.
+    apart_mm
+        Root mean square distance of the rims.
+    """
+
+    mirrored: bool
+    rotation: NDArray[np.float64]
+    shift_mm: NDArray[np.float64]
+    shared: float
+    apart_mm: float
+
+    def on_this(self, points_mm: Points) -> Points:
+        """Points of the other hide in this hide's frame, (N, 2)."""
+        turned = points_mm * (-1.0, 1.0) if self.mirrored else points_mm
+        return np.asarray(turned @ self.rotation.T + self.shift_mm)
+
+
+def laid_on(this: HideMap, other: HideMap, settings: OtherFaceSettings) -> Laid | NotFound:
+    """Lay another map's outline on this one's.
+
+    Two maps that both say the same face are taken as two photos of it; otherwise the other one is mirrored.
+
+    Returns
+    -------
+    The fit; or NotFound, which says how far the outlines are from agreeing.
+    """
+    mirrored = this.inputs.face == "unknown" or this.inputs.face != other.inputs.face
+    here, there = (ring_of(m.outline.hide_mm) for m in (this, other))
+    if mirrored:
+        there = there * (-1.0, 1.0)
+    starts = _starts(this, other)
+    best = max((_fit(here, there, mirrored, angle, settings) for angle in starts), key=lambda laid: laid.shared)
+    if best.shared < settings.least_shared:
+        face = "the other face of" if mirrored else "another photo of"
+        return NotFound(
+            "outlines-disagree",
+            f"The outlines share only {100 * best.shared:.1f} % of their area and lie {best.apart_mm:.0f} mm apart.",
+            f"It does not look like {face} the same hide; {100 * settings.least_shared:.0f} % is asked for.",
+        )
+    return best
+
+
+def marks_of(other: HideMap, on_this: Callable[[Points], Points]) -> Iterator[GivenMark]:
+    """The other map's marks, rejected ones aside, where they lie on this hide.
+
+    What a person confirmed or drew there comes as a person's word, what was only found as found.
+    """
+    for mark in other.marks:
+        if mark.status != "rejected":
+            ring = on_this(ring_of(mark.hide_mm))
+            status = None if mark.status in ("confirmed", "added") else mark.status
+            yield GivenMark(mark.kind, ring, mark.confidence if status else 1.0, status)
+
+
+def _starts(this: HideMap, other: HideMap) -> list[float]:
+    """Turns to start from, degrees: as the back lines say, or the other way round; all round where one is missing."""
+    if "none" in (this.back_line.source, other.back_line.source):
+        return list(np.arange(0.0, 360.0, 30.0))
+    return [0.0, 180.0]
+
+
+def _fit(here: Points, there: Points, mirrored: bool, angle_deg: float, settings: OtherFaceSettings) -> Laid:
+    from scipy.spatial import KDTree
+
+    target, points = resample(here, settings.target_step_mm), resample(there, settings.step_mm)
+    middle = np.array(Polygon(there).centroid.coords[0])
+    rotation = rotation_2d(angle_deg)
+    shift = np.array(Polygon(here).centroid.coords[0]) - rotation @ middle
+    tree = KDTree(target)
+    for _ in range(settings.most_rounds):
+        moved = points @ rotation.T + shift
+        distance, nearest = tree.query(moved)
+        near = distance <= np.quantile(distance, settings.kept_share)
+        rotation_new, shift_new = _rigid(points[near], target[nearest[near]])
+        step = np.abs(points @ (rotation_new - rotation).T + shift_new - shift).max()
+        rotation, shift = rotation_new, shift_new
+        if step < settings.converged_mm:
+            break
+    distance, _ = tree.query(points @ rotation.T + shift)
+    one, two = Polygon(here), Polygon(there @ rotation.T + shift).buffer(0)
+    common = one.intersection(two).area
+    shared = common / (one.area + two.area - common)
+    return Laid(mirrored, rotation, shift, float(shared), float(np.sqrt(np.mean(distance**2))))
+
+
+def _rigid(points: Points, target: Points) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """The rotation and shift that bring points nearest to their targets (Kabsch 1976)."""
+    a, b = points.mean(axis=0), target.mean(axis=0)
+    u, _, vt = np.linalg.svd((points - a).T @ (target - b))
+    flip = np.diag([1.0, np.sign(np.linalg.det(vt.T @ u.T))])
+    rotation = vt.T @ flip @ u.T
+    return rotation, b - rotation @ a

@@ -1,0 +1,110 @@
+"""What the worker keeps between requests: photos warm, and the maps found in them."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from hidescan.basics.atomic_files import write_whole
+from hidescan.basics.errors import BadInput, NotFound
+from hidescan.cards.measured_prints import card_scales
+from hidescan.hide_map.model import HideMap, Inputs
+from hidescan.join.joined import Look
+from hidescan.many.one_photo import known_for
+from hidescan.page.journal import Given
+from hidescan.page.settings import PageSettings
+from hidescan.page.worker.warm import Warm, solve
+from hidescan.page.worker.words import with_words
+from hidescan.photo.reading import decode_photo
+from hidescan.pieces.file import Piece
+from hidescan.placing.file import Placing
+from hidescan.placing.leather import Leather
+from hidescan.settings import Settings
+
+Files = list[tuple[str, bytes]]
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """Which work a request is about: its folder, its photo's file name, what is given."""
+
+    folder: Path
+    file: str
+    given: Given
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PieceTable:
+    """A hide with pieces on it.
+
+    `given` is what the leather was mapped from, `digest` the SHA-256 of its map's file; `file` and `rules` are the
+    pieces' drawing and TOML text; `tag` changes with anything of it.
+    """
+
+    given: Given
+    leather: Leather
+    digest: str
+    file: str
+    rules: str
+    pieces: tuple[Piece, ...]
+    placing: Placing
+    tag: str
+
+
+@dataclass(slots=True, eq=False)
+class Bench:
+    """What the worker keeps between requests."""
+
+    page: PageSettings
+    settings: Settings
+    warm: dict[Path, Warm] = field(default_factory=dict)
+    tables: dict[Path, PieceTable] = field(default_factory=dict)
+    looks: dict[Path, tuple[Inputs, Look]] = field(default_factory=dict)
+
+
+def found_map(bench: Bench, subject: Subject, say: Callable[[str], None], *, quick: bool = False) -> HideMap:
+    """The whole map; refused where there is none."""
+    found = seen_map(bench, warm_photo(bench, subject, say), subject, say, quick=quick)
+    if isinstance(found, NotFound):
+        raise BadInput(str(found))
+    return found
+
+
+def seen_map(
+    bench: Bench, warm: Warm, subject: Subject, say: Callable[[str], None], *, quick: bool
+) -> HideMap | NotFound:
+    """The map with the person's words on its marks, or why there is none."""
+    found = solve(warm, subject.given.inputs, bench.settings, say, quick=quick)
+    return found if isinstance(found, NotFound) else with_words(found, subject.given.marks, bench.settings)
+
+
+def warm_photo(bench: Bench, subject: Subject, say: Callable[[str], None]) -> Warm:
+    """The decoded photo, from the ones held or from disk."""
+    warm = bench.warm.pop(subject.folder, None)
+    if warm is None:
+        while len(bench.warm) >= bench.page.warm_photos:
+            del bench.warm[next(iter(bench.warm))]
+        say("reading the photo")
+        photo = decode_photo((subject.folder / "photo").read_bytes(), subject.file, bench.settings.photo)
+        known = known_for(photo, subject.given.inputs, card_scales())
+        warm = Warm(photo, known, bench.page.warm_outlines)
+        screen = subject.folder / "screen.jpg"
+        if not screen.exists():
+            write_picture(bench, warm, screen, bench.page.screen_long_side_px)
+    bench.warm[subject.folder] = warm  # now the last one used
+    return warm
+
+
+def write_picture(bench: Bench, warm: Warm, path: Path, long_side_px: int | None) -> None:
+    """Write the upright photo as a JPEG, reduced to a long side; nothing that the photo's file held goes with it."""
+    import cv2
+
+    rgb = warm.photo.rgb
+    reduce = 1.0 if long_side_px is None else long_side_px / max(rgb.shape[:2])
+    if reduce < 1.0:
+        rgb = cv2.resize(rgb, None, fx=reduce, fy=reduce, interpolation=cv2.INTER_AREA)  # type: ignore[assignment]
+    ok, data = cv2.imencode(
+        ".jpg", cv2.cvtColor(rgb, cv2.COLOR_RGB2BGR), [cv2.IMWRITE_JPEG_QUALITY, bench.page.jpeg_quality]
+    )
+    if not ok:
+        raise BadInput("The picture cannot be made.")
+    write_whole(path, data.tobytes())

@@ -1,0 +1,82 @@
+"""Pieces laid by hand: where a person put each, and what is to be said of it there."""
+
+from dataclasses import dataclass
+
+from hidescan.basics.errors import BadInput
+from hidescan.hide_map.model import XY, Number
+from hidescan.pieces.file import Piece
+from hidescan.placing.file import PlacedPiece, Placing
+from hidescan.placing.layout import described, placing_of
+from hidescan.placing.leather import Leather
+from hidescan.placing.no_fit_polygon import PER_MM
+from hidescan.placing.rules import broken_rules
+from hidescan.placing.search import Item, items_of
+from hidescan.placing.shapes import Pose
+from hidescan.placing.table import Spot
+from hidescan.settings.uses import PlaceSettings
+
+
+@dataclass(frozen=True, slots=True)
+class HandSpot:
+    """Where one piece lies: hide frame, mm; `kept` where a person put it there."""
+
+    id: str
+    at_mm: tuple[Number, Number]
+    turned_deg: Number
+    kept: bool = True
+
+
+def spots_of(placing: Placing) -> tuple[HandSpot, ...]:
+    """Where the pieces of a placing lie."""
+    return tuple(HandSpot(p.id, p.at_mm, p.turned_deg, p.kept) for p in placing.placed)
+
+
+def laid_by_hand(
+    leather: Leather, digest: str, pieces: tuple[Piece, ...], spots: tuple[HandSpot, ...], before: Placing | None = None
+) -> Placing:
+    """Pieces where they were put, rules kept or not.
+
+    Parameters
+    ----------
+    digest
+        SHA-256 of the hide's map file.
+    before
+        An earlier placing on this same leather with these same pieces: what has not moved since is not looked at anew.
+
+    Raises
+    ------
+    BadInput
+        A spot of a piece that is not among these, or two of one piece.
+    """
+    items = {item.id: item for item in items_of(pieces)}
+    if len({spot.id for spot in spots}) < len(spots):
+        raise BadInput("A piece lies in two places.")
+    known = {} if before is None else {(p.id, p.at_mm, p.turned_deg): p for p in before.placed}
+    return placing_of((leather,), (digest,), pieces, tuple(_placed(leather, items, spot, known) for spot in spots))
+
+
+def _placed(
+    leather: Leather, items: dict[str, Item], spot: HandSpot, known: dict[tuple[str, XY, float], PlacedPiece]
+) -> PlacedPiece:
+    if spot.id not in items:
+        raise BadInput(f"There is no piece {spot.id}.")
+    item = items[spot.id]
+    pose = Pose(spot.turned_deg, item.side == "right")
+    at = Spot(0, pose, *(round(v * PER_MM) for v in spot.at_mm)).at_mm
+    there = known.get((spot.id, (float(at[0]), float(at[1])), spot.turned_deg))
+    if there is not None and there.kept == spot.kept:
+        return there
+    return described(leather, item, pose, at, kept=spot.kept)
+
+
+def broken_by(
+    leather: Leather,
+    one: PlacedPiece,
+    placed: tuple[PlacedPiece, ...],
+    pieces: tuple[Piece, ...],
+    settings: PlaceSettings,
+) -> tuple[str, ...]:
+    """Which rules a piece breaks among the others, in words."""
+    others = [p for p in placed if p.id != one.id]
+    said = broken_rules(leather, [one], others, pieces, settings)
+    return tuple(words.removeprefix(f"{one.id}: ") for words in said)

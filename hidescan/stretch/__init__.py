@@ -1,0 +1,1 @@
+"""What a hide gained from one map to the next: strain along and across its back, with its uncertainty."""

@@ -1,1 +1,0 @@
-"""What a map is used for: stretch, pieces, placing, cost and advice."""
