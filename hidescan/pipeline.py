@@ -14,7 +14,7 @@ from hidescan.anatomy.species import plausible_size
 from hidescan.basics.errors import Doubt, NotFound
 from hidescan.basics.geometry import Points, rotation_2d, without_crossings
 from hidescan.basics.opencv import grey_of
-from hidescan.basics.parallel import begun
+from hidescan.basics.parallel import start_in_thread
 from hidescan.camera.relief import Heights, plan_view
 from hidescan.cards.detection import CardSearch, find_cards, is_inverted, paper_corners_mm
 from hidescan.figures.measures import Measures, Rim, measure
@@ -70,7 +70,7 @@ def find_floor(
 
 def run(photo: Photo, inputs: Inputs, settings: Settings, known: Known | None = None) -> HideMap | NotFound:
     """Map a photo: every stage takes what the ones before it gave, and none touches disk."""
-    look = begun(first_look, photo.rgb, settings.outline, _hints(inputs))  # cards keep one core busy
+    look = start_in_thread(first_look, photo.rgb, settings.outline, _hints(inputs))  # cards keep one core busy
     floor = find_floor(photo, grey_of(photo.rgb), inputs, known or Known(), settings)
     if isinstance(floor, NotFound):
         return floor

@@ -54,7 +54,7 @@ def clear_abandoned(folder: Path, name: str = "") -> None:
 
 
 @contextmanager
-def alone_in(folder: Path) -> Iterator[None]:
+def folder_lock(folder: Path) -> Iterator[None]:
     """While this lasts no other program is in here with the same folder: what is read stays as it is till written.
 
     The folder itself is locked (flock), which leaves no file behind and ends with the process. Where there is no such

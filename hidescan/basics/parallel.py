@@ -9,7 +9,7 @@ P = ParamSpec("P")
 T = TypeVar("T")
 
 
-def begun(function: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> Callable[[], T]:
+def start_in_thread(function: Callable[P, T], *args: P.args, **kwargs: P.kwargs) -> Callable[[], T]:
     """Begin a call in a thread of its own; what is returned waits for its result.
 
     In a process that was given one thread, as a worker among several is, the call is made when its result is asked for.

@@ -172,7 +172,7 @@ def map_(
         thickness, card_scale, tuple(tape or ()), lens, neck, arrow, form, face, species, tuple(inside or ()),
         tuple(outside or ()), tuple(gauge or ()), _table(gauge_file), str(gauge_file), hide,
     )  # fmt: skip
-    many = cli_folder.Many(watch, cluster, shared, to_shelf, shelf, json)
+    many = cli_folder.BatchOptions(watch, cluster, shared, to_shelf, shelf, json)
     found = [] if watch else photos_in(photos)
     if (many.asked or len(found) > 1) and (option := words.name_pixels()):
         raise BadInput(f"{option} names a pixel of one photo; map that photo alone.")

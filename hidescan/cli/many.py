@@ -32,7 +32,7 @@ ShelfFile = Annotated[Path | None, typer.Option("--shelf", help="Put every map o
 
 
 @dataclass(frozen=True, slots=True)
-class Many:
+class BatchOptions:
     """What was asked for beyond mapping photos one after the other."""
 
     watch: bool
@@ -48,7 +48,7 @@ class Many:
         return self.watch or self.cluster is not None or self.to_shelf or self.shelf is not None
 
 
-def map_many(named: list[Path], photos: list[Path], job: "Job", settings: "Settings", many: Many) -> int:
+def map_many(named: list[Path], photos: list[Path], job: "Job", settings: "Settings", many: BatchOptions) -> int:
     """Map many photos, say what comes of each, and write the table and the contact sheet.
 
     Parameters
@@ -87,16 +87,16 @@ def map_many(named: list[Path], photos: list[Path], job: "Job", settings: "Setti
     return _closing_words(lines, folder, many)
 
 
-def _engine(many: Many, photos: list[Path]) -> "Engine":
+def _engine(many: BatchOptions, photos: list[Path]) -> "Engine":
     from hidescan.many import cluster, local
     from hidescan.many.settings import FolderSettings
-    from hidescan.many.task import do
+    from hidescan.many.task import map_task
 
     def run(tasks: "Iterable[Task]") -> "Iterable[tuple[Task, Mapped | Failed]]":
         if many.cluster is not None:
             return cluster.outcomes(tasks, many.cluster, FolderSettings())
         if len(photos) == 1:
-            return ((task, do(task)) for task in tasks)
+            return ((task, map_task(task)) for task in tasks)
         return local.outcomes(tasks, min(local.cores(), len(photos)), FolderSettings())
 
     return run
@@ -132,7 +132,7 @@ def _progress(results: "Iterator[Result]", count: int) -> "Iterator[Result]":
         yield from bar.track(results, total=count)
 
 
-def _said(result: "Result", units: str, many: Many) -> "Line":
+def _said(result: "Result", units: str, many: BatchOptions) -> "Line":
     """Say what came of a photo, and give what the summary needs of it."""
     from hidescan.figures.summary import area_with_u
     from hidescan.hide_map.json_io import to_json
@@ -160,7 +160,7 @@ def _write_summary(folder: Path | None, lines: "list[Line]", order: "Order") -> 
         write_whole(folder / CONTACT_SHEET, contact_sheet(lines, order.folder_settings))
 
 
-def _closing_words(lines: "list[Line]", folder: Path | None, many: Many) -> int:
+def _closing_words(lines: "list[Line]", folder: Path | None, many: BatchOptions) -> int:
     from hidescan.many.one_photo import CONTACT_SHEET
     from hidescan.many.summary import TABLE
 

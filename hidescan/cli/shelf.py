@@ -233,10 +233,10 @@ def find(
         rows = found(db, criteria)
         if pieces is not None:
             from hidescan.pieces.file import read_pieces
-            from hidescan.placing.hides_that_fit import held
+            from hidescan.placing.hides_that_fit import hides_that_fit
             from hidescan.settings.uses import EnoughSettings, PieceSettings
 
-            rows = held(db, rows, read_pieces(pieces, PieceSettings()), EnoughSettings())
+            rows = hides_that_fit(db, rows, read_pieces(pieces, PieceSettings()), EnoughSettings())
         print("\n".join(table_lines(rows, units.value)))
 
 

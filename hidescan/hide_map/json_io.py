@@ -10,7 +10,7 @@ import numpy as np
 
 from hidescan.basics.errors import BadInput
 from hidescan.hide_map.model import FORMAT, VERSION, XY, HideMap
-from hidescan.hide_map.validation import fault_of
+from hidescan.hide_map.validation import first_defect
 
 if TYPE_CHECKING:
     from pydantic import TypeAdapter
@@ -52,7 +52,7 @@ def from_json(data: bytes, name: str) -> HideMap:
         raise BadInput(
             f"{name}: {where}: {first['msg']}. The file was changed by hand; map the photo again."
         ) from error
-    if fault := fault_of(hide_map):
+    if fault := first_defect(hide_map):
         raise BadInput(f"{name}: {fault}. The file was changed by hand; map the photo again.")
     return hide_map
 

@@ -4,7 +4,7 @@ import hashlib
 from dataclasses import fields, replace
 from pathlib import Path
 
-from hidescan.basics.atomic_files import alone_in, write_whole
+from hidescan.basics.atomic_files import folder_lock, write_whole
 from hidescan.basics.errors import BadInput
 from hidescan.hide_map.json_io import from_json, to_json
 from hidescan.hide_map.model import HideMap, Inputs
@@ -81,7 +81,7 @@ def merged(old: Inputs, given: Inputs) -> Inputs:
     return replace(old, **said)
 
 
-def standing(path: Path) -> str:
+def file_digest(path: Path) -> str:
     """What stands at a map's place, as `save_map` is told of it: the SHA-256 of the file, or "" where there is none."""
     try:
         return hashlib.sha256(path.read_bytes()).hexdigest()
@@ -100,7 +100,7 @@ def save_map(
     Parameters
     ----------
     seen
-        What stood there (`standing`) when the map was made: only that is taken the place of. None: whatever it is.
+        What stood there (`file_digest`) when the map was made: only that is taken the place of. None: whatever it is.
 
     Returns
     -------
@@ -111,7 +111,7 @@ def save_map(
     BadInput
         Another program changed the map since; nothing is written then. Or it cannot be written.
     """
-    with alone_in(path.parent):
+    with folder_lock(path.parent):
         if path.exists() and not fresh:
             data = path.read_bytes()
             digest = hashlib.sha256(data).hexdigest()

@@ -21,7 +21,7 @@ def is_file_name(text: str) -> bool:
     return plain and text not in ("", ".", "..")
 
 
-def fault_of(hide_map: "HideMap") -> str | None:
+def first_defect(hide_map: "HideMap") -> str | None:
     """What is wrong with a map, in a few words; None where nothing is."""
     return next((fault for found in (_names, _numbers, _in_photo, _rings) for fault in found(hide_map)), None)
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from hidescan.basics.errors import BadInput
 from hidescan.many.settings import FolderSettings
-from hidescan.many.task import Failed, Mapped, Task, do
+from hidescan.many.task import Failed, Mapped, Task, map_task
 
 if TYPE_CHECKING:
     from distributed import Future
@@ -53,7 +53,7 @@ def outcomes(tasks: Iterable[Task], address: str, settings: FolderSettings) -> I
                 if task is None:
                     return
                 # Not pure: a task done in an earlier run must be done again when it is asked for again.
-                future = client.submit(do, task, pure=False)
+                future = client.submit(map_task, task, pure=False)
                 held[future.key] = task
                 finished.add(future)
 

@@ -6,7 +6,7 @@ from pathlib import Path
 from hidescan.basics.errors import BadInput, NotFound
 from hidescan.exports.from_above import from_above
 from hidescan.hide_map.model import HideMap, Inputs
-from hidescan.hide_map.revisions import earlier_map, map_path, merged, read_map, standing
+from hidescan.hide_map.revisions import earlier_map, file_digest, map_path, merged, read_map
 from hidescan.join.joined import Look, look_at, map_joined
 from hidescan.join.settings import JoinSettings
 from hidescan.many.one_photo import Job, keep, known_for, pictures_of, with_marks_given
@@ -27,7 +27,7 @@ def join_photos(paths: list[Path], job: Job, settings: Settings) -> tuple[Path, 
         raise BadInput("--join: give two or more photos of one hide.")
     looks = _looks(paths, job.inputs, job, settings)
     target = map_path(job.folder or paths[0].parent, looks[0].info.file)
-    seen = standing(target)
+    seen = file_digest(target)
     old = earlier_map(target, looks[0].info.sha256, force=job.force)
     if old is not None and not job.force and [p.sha256 for p in old.photos] != [look.info.sha256 for look in looks]:
         raise BadInput(f"{target}: was made from other photos. Choose another folder with -o, or --force.")
@@ -49,7 +49,7 @@ def edit_joined(path: Path, job: Job, words: Mapping[str, str], settings: Settin
     BadInput
         The map, a photo or a file to merge cannot be used, or a mark named does not exist.
     """
-    seen = standing(path)
+    seen = file_digest(path)
     old = with_marks_given(read_map(path), path.name, words, merge, settings)
     looks = _looks([path.parent / view.file for view in old.photos], merged(old.inputs, job.inputs), job, settings)
     for view, look in zip(old.photos, looks, strict=True):

@@ -10,7 +10,7 @@ from contextlib import contextmanager
 from itertools import chain
 
 from hidescan.many.settings import FolderSettings
-from hidescan.many.task import Failed, Mapped, Task, do
+from hidescan.many.task import Failed, Mapped, Task, map_task
 
 Outcome = tuple[Task, Mapped | Failed]
 # Linear algebra reads these when it is loaded: a worker is one thread in all.
@@ -23,7 +23,7 @@ def cores() -> int:
 
 
 def outcomes(
-    tasks: Iterable[Task], workers: int, settings: FolderSettings, work: Callable[[Task], Mapped | Failed] = do
+    tasks: Iterable[Task], workers: int, settings: FolderSettings, work: Callable[[Task], Mapped | Failed] = map_task
 ) -> Iterator[Outcome]:
     """Do tasks; each comes back once, in the order in which they are finished.
 

@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.errors import BadInput, NotFound
-from hidescan.basics.parallel import begun
+from hidescan.basics.parallel import start_in_thread
 from hidescan.floor.lens_profile import LensProfile
 from hidescan.floor.profile_files import kept_profiles, read_profile
 from hidescan.hide_map.model import OFFCUT, XY, HideMap, Inputs
-from hidescan.hide_map.revisions import earlier_map, map_path, merged, read_map, save_map, standing
+from hidescan.hide_map.revisions import earlier_map, file_digest, map_path, merged, read_map, save_map
 from hidescan.marks.corrections import with_words
 from hidescan.marks.files import given_marks
 from hidescan.marks.matching import carried_over, with_given
@@ -101,7 +101,7 @@ def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
 def map_read(photo: Photo, beside: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
     """As `map_one`, for a photo that was read already and lies in the folder `beside`."""
     target = map_path(job.folder or beside, photo.file)
-    seen = standing(target)
+    seen = file_digest(target)
     earlier = earlier_map(target, photo.sha256, force=job.force)
     old = None if job.fresh else earlier
     return target, _map_and_keep(photo, target, old, seen, job, settings)
@@ -124,7 +124,7 @@ def edit_one(
     BadInput
         The map, its photo or a file to merge cannot be used, or a mark named does not exist.
     """
-    seen, old = standing(path), read_map(path)
+    seen, old = file_digest(path), read_map(path)
     if any(warning.code == OFFCUT for warning in old.warnings):
         return _edit_offcut(path, old, seen, job, with_marks_given(old, path.name, words, merge, settings))
     photo = read_photo(photo_path, settings.photo)
@@ -200,15 +200,15 @@ def pictures_of(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings:
     """The pictures that stand beside a map, by kind, PNG."""
     small = for_pictures(rgb, settings.draw)
     drawn = {  # most of the time goes into OpenCV's PNG, which lets others work
-        "map": begun(map_picture, small, hide_map, units, settings.draw),
-        "zones": begun(zones_picture, small, hide_map, units, settings.draw),
-        "marks": begun(marks_picture, rgb, hide_map, units, settings.marks_picture),
+        "map": start_in_thread(map_picture, small, hide_map, units, settings.draw),
+        "zones": start_in_thread(zones_picture, small, hide_map, units, settings.draw),
+        "marks": start_in_thread(marks_picture, rgb, hide_map, units, settings.marks_picture),
     }
     return {kind: picture() for kind, picture in drawn.items()}
 
 
 def keep(target: Path, hide_map: HideMap, pictures: Mapping[str, bytes], *, fresh: bool, seen: str) -> HideMap:
-    """Write a map and its pictures where `seen` stood (`store.standing`); gives the map with its revision."""
+    """Write a map and its pictures where `seen` stood (`revisions.file_digest`); gives the map with its revision."""
     kept = save_map(target, hide_map, fresh=fresh, seen=seen)
     for kind, picture in pictures.items():
         write_whole(picture_of(target, kind), picture)

@@ -11,7 +11,7 @@ from hidescan.basics.errors import BadInput
 from hidescan.floor.priors import with_known_print
 from hidescan.hide_map.json_io import as_saved
 from hidescan.hide_map.model import HideMap, ProgramInfo
-from hidescan.hide_map.revisions import earlier_map, map_path, merged, standing
+from hidescan.hide_map.revisions import earlier_map, file_digest, map_path, merged
 from hidescan.many.one_photo import PICTURES, Job, lenses_for, picture_of
 from hidescan.many.settings import FolderSettings
 from hidescan.many.task import Failed, Task
@@ -62,7 +62,7 @@ def plans(photos: list[Path], order: Order) -> Iterator[tuple[Path, Path, Task |
 
 def _plan(photo: Path, target: Path, order: Order) -> Task | DoneBefore:
     job = order.job
-    old, sha256, data, seen = None, None, None, standing(target)
+    old, sha256, data, seen = None, None, None, file_digest(target)
     if target.exists() or order.by_content:
         data = _content(photo)
     if data is not None and target.exists():

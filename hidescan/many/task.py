@@ -32,7 +32,7 @@ class Task:
     with_shade
         Measure the shade too.
     seen
-        What stood where the map is to be kept, as `store.standing` tells.
+        What stood where the map is to be kept, as `revisions.file_digest` tells.
     version
         The program that asks: one of another version would make another map.
     """
@@ -69,7 +69,7 @@ class Failed:
     fault: bool = False
 
 
-def do(task: Task) -> Mapped | Failed:
+def map_task(task: Task) -> Mapped | Failed:
     """Map a task's photo. Whatever goes wrong is a value: one bad photo must not stop the others."""
     import cv2
 

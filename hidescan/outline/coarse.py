@@ -108,11 +108,11 @@ def find_region(
     The region; or why there is none: "no-hide", "cut-by-frame", "several-hides".
     """
     probability, cover, grid = look.probability.copy(), look.cover, look.grid
-    on_floor = _settle_cards(probability, grid, card_quads_px, settings)
+    on_floor = _clamp_on_cards(probability, grid, card_quads_px, settings)
     first_word = probability.copy()
     if _open_share(probability) > settings.colour_open_share:
-        probability = _ask_colours(probability, cover, look.small)
-        _settle_cards(probability, grid, card_quads_px, settings)
+        probability = _refine_with_grabcut(probability, cover, look.small)
+        _clamp_on_cards(probability, grid, card_quads_px, settings)
     _press_taps(probability, grid, hints, settings.tap_radius_px)
     chosen = _choose(probability, grid, settings, hints, hide_at)
     if isinstance(chosen, NotFound):
@@ -162,7 +162,9 @@ def _open_share(probability: Maps) -> float:
     return float(((probability > 0.05) & (probability < 0.95)).sum()) / max(1.0, float((probability > 0.5).sum()))
 
 
-def _settle_cards(probability: Maps, grid: Grid, quads: list[Points], settings: OutlineSettings) -> tuple[Points, ...]:
+def _clamp_on_cards(
+    probability: Maps, grid: Grid, quads: list[Points], settings: OutlineSettings
+) -> tuple[Points, ...]:
     """A sheet with floor nearly all round it lies on the floor, one with hide nearly all round it on the hide.
 
     Returns
@@ -189,7 +191,7 @@ def _settle_cards(probability: Maps, grid: Grid, quads: list[Points], settings: 
     return tuple(on_floor)
 
 
-def _ask_colours(probability: Maps, cover: Maps, small: NDArray[np.uint8]) -> Maps:
+def _refine_with_grabcut(probability: Maps, cover: Maps, small: NDArray[np.uint8]) -> Maps:
     """Where the network has no firm word, decide by colour and edges: one cut of a graph (Rother et al. 2004).
 
     What the network is sure of trains the two colour models and stays. At half the size: the fine network follows.

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from hidescan.basics.geometry import Points, outward_normals, resample, signed_area
 from hidescan.basics.opencv import parts
-from hidescan.basics.parallel import begun
+from hidescan.basics.parallel import start_in_thread
 from hidescan.outline.coarse import Grid, Hint, Region, honour_taps, largest
 from hidescan.outline.networks import Maps, run_network
 from hidescan.settings import OutlineSettings
@@ -106,10 +106,10 @@ def _slits(picture: NDArray[np.uint8], coarse: Maps, settings: OutlineSettings) 
     import cv2
 
     inside = coarse > 0.5
-    from_rim = begun(cv2.distanceTransform, inside.astype(np.uint8), cv2.DIST_L2, 3)
+    from_rim = start_in_thread(cv2.distanceTransform, inside.astype(np.uint8), cv2.DIST_L2, 3)
     brush = cv2.getStructuringElement(cv2.MORPH_ELLIPSE, (settings.slit_width_px,) * 2)
     lab = cv2.cvtColor(cv2.GaussianBlur(picture, (0, 0), 0.7), cv2.COLOR_RGB2LAB)
-    brighter = begun(cv2.morphologyEx, lab, cv2.MORPH_TOPHAT, brush)
+    brighter = start_in_thread(cv2.morphologyEx, lab, cv2.MORPH_TOPHAT, brush)
     darker = cv2.morphologyEx(lab, cv2.MORPH_BLACKHAT, brush)
     light, *colours = cv2.split(cv2.max(darker, brighter()))
     colour = cv2.max(*colours)

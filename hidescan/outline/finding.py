@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points
-from hidescan.basics.parallel import begun
+from hidescan.basics.parallel import start_in_thread
 from hidescan.camera.model import Camera
 from hidescan.outline.coarse import FirstLook, Hint, find_region, first_look
 from hidescan.outline.confidence import open_area_u, rim_confidence, rim_measures, spread, whole_confidence
@@ -94,12 +94,12 @@ def find_outline(
     scale = None if camera is None else float(camera.mm_per_px(rim.ring_px.mean(axis=0)[None])[0])
     near_px = settings.near_mm / scale if scale else settings.near_px * float(np.mean(detail.grid.step_px))
     # the finer rim, how sure it is and what lies within do not need one another
-    found_within = begun(_find_within, detail, rim.ring_px, scale, settings)
-    told_of_rim = begun(rim_measures, rim, region, detail, near_px)
+    found_within = start_in_thread(_find_within, detail, rim.ring_px, scale, settings)
+    rim_features = start_in_thread(rim_measures, rim, region, detail, near_px)
     ring_px, u_px = snapped(rgb, rim.ring_px, spread(rim, settings), float(np.mean(detail.grid.step_px)), settings.snap)
     if not _taps_kept(ring_px, hints):
         ring_px = rim.ring_px
-    confidence = rim_confidence(told_of_rim(), settings)
+    confidence = rim_confidence(rim_features(), settings)
     confidence[_near_edge(rim.ring_px, rgb.shape)] = 0.0
     holes, faults = found_within()
     return Outline(

@@ -29,7 +29,7 @@ def may_hold(row: Row, pieces: tuple[Piece, ...], settings: EnoughSettings) -> b
     return all(_lies_within(piece, long, wide) for piece in pieces)
 
 
-def held(
+def hides_that_fit(
     db: sqlite3.Connection, rows: tuple[Row, ...], pieces: tuple[Piece, ...], settings: EnoughSettings
 ) -> tuple[Row, ...]:
     """The hides that hold all the pieces, in their order, each with a note of what that rests on.

@@ -14,10 +14,10 @@ from hidescan.placing.leather import mark_polygon
 from hidescan.placing.no_fit_polygon import PER_MM
 from hidescan.placing.search import Item
 from hidescan.placing.shapes import Pose, angle_to_back_deg, outline_at, turns
-from hidescan.placing.table import Spot, Table, Taste
+from hidescan.placing.table import PlacementWeights, Spot, Table
 from hidescan.settings.uses import PlaceSettings
 
-_STILL = Taste((0.0, -1.0), 1.0, 0.0, 0.0)
+_STILL = PlacementWeights((0.0, -1.0), 1.0, 0.0, 0.0)
 
 
 def nearest_miss(table: Table, item: Item, settings: PlaceSettings) -> tuple[str, NearestMiss | None]:

@@ -19,7 +19,7 @@ from hidescan.placing.leather import Leather
 from hidescan.placing.no_fit_polygon import PER_MM, Ints, Paths, common, no_fit
 from hidescan.placing.pairs import are_alike, mirrored_place
 from hidescan.placing.shapes import Pose, solid, turns
-from hidescan.placing.table import Spot, Table, Taste
+from hidescan.placing.table import PlacementWeights, Spot, Table
 from hidescan.settings.uses import PlaceSettings
 
 # First layouts: toward the tail, toward the neck, then to either side; the search goes on from the best.
@@ -105,7 +105,7 @@ def search(
     late = deque([current.value] * settings.late, maxlen=settings.late)
     better = done
     while not over(done) and not (len(best.spots) == len(items) and done - better >= settings.patience):
-        made = work.again(current)
+        made = work.ruin_and_recreate(current)
         done += 1
         if made.value > best.value + 1e-9:
             better = done
@@ -172,10 +172,10 @@ class _Work:
             if n not in self.fixed:
                 self.table.take(n)
         order = sorted(range(len(self.items)), key=lambda n: (-self.area[n], n))
-        self._lay(order, Taste(way, 1.0, self.back, 0.0), None, first=True)
+        self._lay(order, PlacementWeights(way, 1.0, self.back, 0.0), None, first=True)
         return self.layout()
 
-    def again(self, current: Layout) -> Layout:
+    def ruin_and_recreate(self, current: Layout) -> Layout:
         """One round: take up some neighbours, lay them and what is missing."""
         s, rng, table = self.settings, self.rng, self.table
         hide = int(rng.integers(len(table.leathers)))
@@ -201,7 +201,9 @@ class _Work:
         order = todo[np.argsort(-sizes * noise, kind="stable")].tolist()
         angle = rng.uniform(0, 2 * np.pi)
         way = self.way if rng.random() < 0.4 else (float(np.cos(angle)), float(np.sin(angle)))
-        taste = Taste(way, float(rng.choice([0.3, 1.0, 2.0])), self.back, s.noise_weight if rng.random() < 0.5 else 0.0)
+        taste = PlacementWeights(
+            way, float(rng.choice([0.3, 1.0, 2.0])), self.back, s.noise_weight if rng.random() < 0.5 else 0.0
+        )
         wide = rng.random() < 0.15
         self._lay(order, taste, None if wide else window, hide=hide)
         return self.layout()
@@ -209,7 +211,7 @@ class _Work:
     def _lay(
         self,
         order: list[int],
-        taste: Taste,
+        taste: PlacementWeights,
         window: tuple[Ints, Ints] | None,
         *,
         hide: int | None = None,
@@ -248,7 +250,7 @@ class _Work:
         self,
         n: int,
         mate: int,
-        taste: Taste,
+        taste: PlacementWeights,
         window: tuple[Ints, Ints] | None,
         hides: list[int],
         first: bool,
@@ -273,7 +275,7 @@ class _Work:
             self.table.take(n)
         return window is None and self._lay_apart(n, mate, taste, hides, first)
 
-    def _lay_apart(self, n: int, mate: int, taste: Taste, hides: list[int], first: bool) -> bool:
+    def _lay_apart(self, n: int, mate: int, taste: PlacementWeights, hides: list[int], first: bool) -> bool:
         """Left and right from two hides, at places that are alike."""
         for hide in hides if len(hides) > 1 else ():
             spot = self._spot(self.items[n], [hide], taste, None, first)
@@ -287,7 +289,7 @@ class _Work:
             self.table.take(n)
         return False
 
-    def _beside(self, item: Item, mate: int, taste: Taste, first: bool) -> Spot | None:
+    def _beside(self, item: Item, mate: int, taste: PlacementWeights, first: bool) -> Spot | None:
         """A place for a piece whose mate lies already: at the mirrored place of one that a person put, if that goes."""
         there = self.table.spots[mate][1]
         if mate in self.fixed:
@@ -334,7 +336,7 @@ class _Work:
         return [Pose(turn, item.side == "right") for turn in chosen]
 
     def _spot(
-        self, item: Item, hides: list[int], taste: Taste, window: tuple[Ints, Ints] | None, first: bool
+        self, item: Item, hides: list[int], taste: PlacementWeights, window: tuple[Ints, Ints] | None, first: bool
     ) -> Spot | None:
         """The best free position on the first hide that has one."""
         for hide in hides:
@@ -347,7 +349,7 @@ class _Work:
                 return max(found, key=lambda pair: pair[0])[1]
         return None
 
-    def _mirrored(self, item: Item, hide: int, taste: Taste, first: bool) -> tuple[Spot, Spot] | None:
+    def _mirrored(self, item: Item, hide: int, taste: PlacementWeights, first: bool) -> tuple[Spot, Spot] | None:
         """Mirrored positions for both of a pair."""
         found = []
         for pose in self._poses(item, first):

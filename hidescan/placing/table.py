@@ -38,7 +38,7 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
-class Taste:
+class PlacementWeights:
     """What makes one free position better than another.
 
     `towards` is which way to lie, `contact` how much touching counts, `back` how much nearness to the back line does,
@@ -172,7 +172,7 @@ class Table:
         pose: Pose,
         hide: int,
         regions: Paths,
-        taste: Taste,
+        taste: PlacementWeights,
         rng: np.random.Generator,
     ) -> tuple[float, Spot]:
         """The best corner of some free regions, with its score (more is better)."""
@@ -188,7 +188,9 @@ class Table:
         """How well a piece lies where it is: along the preferred direction, near the back, thick where it needs."""
         piece, spot = self.spots[item]
         shape = self.solid(piece, spot.pose)
-        return float(self._rasters[spot.hide].score(shape, spot.at_mm[None], Taste(towards, 0.0, back, 0.0), piece)[0])
+        return float(
+            self._rasters[spot.hide].score(shape, spot.at_mm[None], PlacementWeights(towards, 0.0, back, 0.0), piece)[0]
+        )
 
     def gap(self, hide: int, rng: np.random.Generator) -> Points:
         """A point of leather, mm; more often one that no piece covers."""
@@ -227,7 +229,7 @@ class _Raster:
         cv2.fillPoly(patch, [(ring - low).astype(np.int32)], 1)
         self.taken[low[1] : high[1], low[0] : high[0]] += change * patch.astype(np.int16)
 
-    def score(self, shape: Solid, at_mm: Points, taste: Taste, piece: Piece) -> NDArray[np.float64]:
+    def score(self, shape: Solid, at_mm: Points, taste: PlacementWeights, piece: Piece) -> NDArray[np.float64]:
         """Contact with what is taken, nearness to the preferred direction, thickness under the spots that need it."""
         s = self.settings
         total = s.direction_weight * ((at_mm - self.middle) / self.size) @ np.array(taste.towards)

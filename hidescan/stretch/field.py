@@ -42,7 +42,7 @@ class Observations:
 
 
 @dataclass(frozen=True, slots=True)
-class Shape:
+class Kernel:
     """Covariance of the uneven part over squared distances, for a strain deviation of one.
 
     With x the distance between two places along a direction and s the squared distance, value(s) is the covariance of
@@ -78,7 +78,7 @@ class Shape:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Law:
+class Hyperparameters:
     """One choice of what a field is like: its covariance and the uncertainty of dots and rim matches.
 
     `strain_sds` are the deviations of the strain across the back and along it. `rim_common_u_mm` is what all rim
@@ -87,7 +87,7 @@ class Law:
     """
 
     strain_sds: tuple[float, float]
-    shape: Shape
+    kernel: Kernel
     affine_sd: float
     shift_sd_mm: float
     dot_u_mm: float
@@ -101,26 +101,26 @@ class Law:
         across, along = self.strain_sds
         if across == along == 0:
             return even, even
-        uneven = self.shape.value(_squares(a_mm, b_mm))
+        uneven = self.kernel.value(_squares(a_mm, b_mm))
         return even + across**2 * uneven, even + along**2 * uneven
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fitted:
-    """A field under one law, given the observations. `share` is its share of the evidence."""
+    """A field under one set of hyperparameters, given the observations. `share` is its share of the evidence."""
 
-    law: Law
+    hyper: Hyperparameters
     seen: Observations
     factor: Array
-    pull: Array
+    alpha: Array
     log_evidence: float
     share: float = 1.0
 
     def moved_mm(self, at_mm: Points) -> Points:
         """Displacement at points, (N, 2) mm."""
-        pulls = (self.pull[:, None] * self.seen.toward).T
-        kernels = self.law.kernels(at_mm, self.seen.at_mm)
-        return np.column_stack([kernel @ pull for kernel, pull in zip(kernels, pulls, strict=True)])
+        alphas = (self.alpha[:, None] * self.seen.toward).T
+        kernels = self.hyper.kernels(at_mm, self.seen.at_mm)
+        return np.column_stack([kernel @ alpha for kernel, alpha in zip(kernels, alphas, strict=True)])
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -159,61 +159,63 @@ class _Pairs:
     even: Array
     rim: Array
 
-    def uneven(self, shape: Shape) -> tuple[Array, Array]:
+    def uneven(self, kernel: Kernel) -> tuple[Array, Array]:
         """Covariances of the uneven parts across and along, for strain deviations of one."""
-        value = shape.value(self.squares)
+        value = kernel.value(self.squares)
         return value * self.x, value * self.y
 
 
-def _pairs(seen: Observations, law: Law) -> _Pairs:
-    """Pairs of those observations that have weight, under what of a law is the same in all that are averaged."""
+def _pairs(seen: Observations, hyper: Hyperparameters) -> _Pairs:
+    """Pairs of those observations that have weight, under the hyperparameters that all averaged fits share."""
     use = seen.weight > 1e-3
     seen = Observations(*(getattr(seen, name)[use] for name in ("at_mm", "toward", "moved_mm", "is_dot", "weight")))
     at, is_rim = seen.at_mm, ~seen.is_dot
     squares, u = _squares(at, at), is_rim / np.sqrt(seen.weight)
     x, y = (np.outer(toward, toward) for toward in seen.toward.T)
-    even = (law.shift_sd_mm**2 + law.affine_sd**2 * (at @ at.T)) * (x + y)
-    even += law.rim_common_u_mm**2 * np.outer(is_rim, is_rim)
-    return _Pairs(seen, squares, x, y, even, np.outer(u, u) * np.exp(np.sqrt(squares) / -law.rim_alike_mm))
+    even = (hyper.shift_sd_mm**2 + hyper.affine_sd**2 * (at @ at.T)) * (x + y)
+    even += hyper.rim_common_u_mm**2 * np.outer(is_rim, is_rim)
+    return _Pairs(seen, squares, x, y, even, np.outer(u, u) * np.exp(np.sqrt(squares) / -hyper.rim_alike_mm))
 
 
-def _fitted(law: Law, pairs: _Pairs, uneven: tuple[Array, Array]) -> Fitted:
+def _fitted(hyper: Hyperparameters, pairs: _Pairs, uneven: tuple[Array, Array]) -> Fitted:
     from scipy.linalg import cho_factor, cho_solve
 
     seen = pairs.seen
-    across, along = law.strain_sds
-    covariance = pairs.even + law.rim_u_mm**2 * pairs.rim
+    across, along = hyper.strain_sds
+    covariance = pairs.even + hyper.rim_u_mm**2 * pairs.rim
     if across or along:
         covariance += across**2 * uneven[0]
         covariance += along**2 * uneven[1]
-    covariance[np.diag_indices(len(covariance))] += law.dot_u_mm**2 * seen.is_dot / seen.weight
+    covariance[np.diag_indices(len(covariance))] += hyper.dot_u_mm**2 * seen.is_dot / seen.weight
     factor, _ = cho_factor(covariance, lower=True, overwrite_a=True, check_finite=False)
-    pull = cho_solve((factor, True), seen.moved_mm, check_finite=False)
-    log_evidence = -0.5 * float(seen.moved_mm @ pull) - float(np.log(np.diag(factor)).sum())
-    return Fitted(law, seen, factor, pull, log_evidence)
+    alpha = cho_solve((factor, True), seen.moved_mm, check_finite=False)
+    log_evidence = -0.5 * float(seen.moved_mm @ alpha) - float(np.log(np.diag(factor)).sum())
+    return Fitted(hyper, seen, factor, alpha, log_evidence)
 
 
-def fit(seen: Observations, law: Law) -> Fitted:
+def fit(seen: Observations, hyper: Hyperparameters) -> Fitted:
     """Condition the field on the observations, whose places are relative to the centre."""
-    pairs = _pairs(seen, law)
-    return _fitted(law, pairs, pairs.uneven(law.shape))
+    pairs = _pairs(seen, hyper)
+    return _fitted(hyper, pairs, pairs.uneven(hyper.kernel))
 
 
-def averaged(seen: Observations, centre_mm: Points, size_mm: float, law: Law, settings: StretchSettings) -> Field:
-    """The field averaged over laws by their evidence.
+def averaged(
+    seen: Observations, centre_mm: Points, size_mm: float, hyper: Hyperparameters, settings: StretchSettings
+) -> Field:
+    """The field averaged over hyperparameters by their evidence.
 
     First laws that are alike in both directions; then, of the shapes and uncertainties that these found likeliest, laws
     with every pair of strain deviations.
 
     Parameters
     ----------
-    law
-        What laws have in common; deviations, shape and uncertainties of dots and rim matches are those of the settings.
+    hyper
+        What all fits have in common; deviations, kernel and noise are those of the settings.
     """
-    shapes = [Shape(share * size_mm) for share in settings.range_shares]
-    shapes += [Shape(share * size_mm, smooth=True) for share in settings.smooth_range_shares]
-    pairs = _pairs(seen, law)
-    uneven = {shape: pairs.uneven(shape) for shape in shapes}
+    shapes = [Kernel(share * size_mm) for share in settings.range_shares]
+    shapes += [Kernel(share * size_mm, smooth=True) for share in settings.smooth_range_shares]
+    pairs = _pairs(seen, hyper)
+    uneven = {kernel: pairs.uneven(kernel) for kernel in shapes}
     dots = bool(seen.is_dot.any())
     dot_us, strain_sds = (
         (settings.dot_us_mm, settings.strain_sds) if dots else (settings.dot_us_mm[:1], settings.outline_strain_sds)
@@ -222,16 +224,18 @@ def averaged(seen: Observations, centre_mm: Points, size_mm: float, law: Law, se
 
     def tried(sds: Iterable[tuple[float, float]]) -> tuple[list[Fitted], Array]:
         parts = [
-            _fitted(replace(law, strain_sds=pair, shape=shape, dot_u_mm=dot_u, rim_u_mm=rim_u), pairs, uneven[shape])
-            for shape, (dot_u, rim_u), pair in product(shapes, noises, sds)
+            _fitted(
+                replace(hyper, strain_sds=pair, kernel=kernel, dot_u_mm=dot_u, rim_u_mm=rim_u), pairs, uneven[kernel]
+            )
+            for kernel, (dot_u, rim_u), pair in product(shapes, noises, sds)
         ]
         evidence = np.array([part.log_evidence for part in parts])
         shares = np.exp(evidence - evidence.max())
         return parts, shares / shares.sum()
 
     parts, shares = tried([(sd, sd) for sd in strain_sds])
-    shapes = _likeliest([part.law.shape for part in parts], shares, settings.most_shapes)
-    noises = _likeliest([(p.law.dot_u_mm, p.law.rim_u_mm) for p in parts], shares, settings.most_noises)
+    shapes = _likeliest([part.hyper.kernel for part in parts], shares, settings.most_shapes)
+    noises = _likeliest([(p.hyper.dot_u_mm, p.hyper.rim_u_mm) for p in parts], shares, settings.most_noises)
     parts, shares = tried(product(strain_sds, strain_sds))
     kept = [i for i in np.argsort(-shares) if shares[i] >= settings.least_share]
     total = float(shares[kept].sum())
@@ -265,8 +269,8 @@ def stretches(field: Field, at_mm: Points, weights: Array, axis: NDArray[np.floa
     at, seen = at_mm - field.centre_mm, field.parts[0].seen
     ahead = (at @ axis)[:, None]
     to_seen, squares = ahead - seen.at_mm @ axis, _squares(at, seen.at_mm)
-    slopes = {shape: -shape.slope(squares) * to_seen for shape in {part.law.shape for part in field.parts}}
-    turned = [axis + _derivative(part, slopes[part.law.shape], axis) for part in field.parts]
+    slopes = {kernel: -kernel.slope(squares) * to_seen for kernel in {part.hyper.kernel for part in field.parts}}
+    turned = [axis + _derivative(part, slopes[part.hyper.kernel], axis) for part in field.parts]
     shares = np.array([part.share for part in field.parts])
     means = np.array([weights @ (np.linalg.norm(line, axis=1) - 1) for line in turned])
     mean = shares @ means
@@ -276,21 +280,21 @@ def stretches(field: Field, at_mm: Points, weights: Array, axis: NDArray[np.floa
     aimed = [weights * component for component in into.T]
     between, apart = _squares(at, at), (ahead - ahead.T) ** 2
     priors, links = {}, {}
-    for shape, slope in slopes.items():
-        alike = shape.slope(between) - shape.bend(between) * apart
-        priors[shape] = [np.sum((aim @ alike) * aim, axis=1) for aim in aimed]
-        links[shape] = [(aim @ slope) * toward for aim, toward in zip(aimed, seen.toward.T, strict=True)]
+    for kernel, slope in slopes.items():
+        alike = kernel.slope(between) - kernel.bend(between) * apart
+        priors[kernel] = [np.sum((aim @ alike) * aim, axis=1) for aim in aimed]
+        links[kernel] = [(aim @ slope) * toward for aim, toward in zip(aimed, seen.toward.T, strict=True)]
     sums = np.column_stack([aim.sum(axis=1) for aim in aimed])
     even = np.sum(sums**2, axis=1), (sums @ seen.toward.T) * (seen.at_mm @ axis)
-    variances = [_variances(part, even, priors[part.law.shape], links[part.law.shape]) for part in field.parts]
+    variances = [_variances(part, even, priors[part.hyper.kernel], links[part.hyper.kernel]) for part in field.parts]
     return mean, np.sqrt(shares @ (np.array(variances) + (means - mean) ** 2))
 
 
 def _derivative(part: Fitted, slope: Array, axis: NDArray[np.float64]) -> Points:
     """Derivative of the displacement along an axis at points, (N, 2); `slope` links the points to the observations."""
-    pulls = part.pull[:, None] * part.seen.toward
-    even = part.law.affine_sd**2 * (part.seen.at_mm @ axis) @ pulls
-    derivative: Points = even + (slope @ pulls) * np.square(part.law.strain_sds)
+    alphas = part.alpha[:, None] * part.seen.toward
+    even = part.hyper.affine_sd**2 * (part.seen.at_mm @ axis) @ alphas
+    derivative: Points = even + (slope @ alphas) * np.square(part.hyper.strain_sds)
     return derivative
 
 
@@ -301,7 +305,7 @@ def _variances(part: Fitted, even: tuple[Array, Array], prior: list[Array], link
     """
     from scipy.linalg import solve_triangular
 
-    scales = [part.law.affine_sd**2, *np.square(part.law.strain_sds).tolist()]
+    scales = [part.hyper.affine_sd**2, *np.square(part.hyper.strain_sds).tolist()]
     before = sum(scale * term for scale, term in zip(scales, [even[0], *prior], strict=True))
     seen = sum(scale * term for scale, term in zip(scales, [even[1], *link], strict=True))
     explained = solve_triangular(part.factor, np.asarray(seen).T, lower=True, check_finite=False)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from hidescan.basics.geometry import Points, counter_clockwise, outward_normals, resample, signed_area
 from hidescan.settings.uses import DotSettings, StretchSettings
-from hidescan.stretch.field import Array, Field, Fitted, Law, Observations, Shape, averaged, fit
+from hidescan.stretch.field import Array, Field, Fitted, Hyperparameters, Kernel, Observations, averaged, fit
 
 __all__ = ["Registered", "matched_dots", "register"]
 
@@ -74,8 +74,8 @@ def register(
     start = tried[best]
     rim = start.rim
     size_mm = float(np.sqrt(signed_area(first)))
-    law = Law(
-        (settings.round_strain_sd,) * 2, Shape(settings.round_range_share * size_mm), settings.affine_sd,
+    law = Hyperparameters(
+        (settings.round_strain_sd,) * 2, Kernel(settings.round_range_share * size_mm), settings.affine_sd,
         settings.shift_sd_mm, settings.dot_us_mm[-1], settings.round_rim_u_mm[1], rim_common_u_mm,
         settings.rim_alike_mm,
     )  # fmt: skip
@@ -131,7 +131,7 @@ def matched_dots(
 def _correction(at_mm: Points, off_mm: Points, wanted_mm: Points, size_mm: float, gate_mm: float) -> Points:
     """Smooth correction that takes up most of what the matched dots are off, robust to a few that are wrong."""
     centre = at_mm.mean(axis=0)
-    law = Law((gate_mm / size_mm,) * 2, Shape(0.5 * size_mm), 0.02, gate_mm, 0.1 * gate_mm, 1.0, 0.0, 1.0)
+    law = Hyperparameters((gate_mm / size_mm,) * 2, Kernel(0.5 * size_mm), 0.02, gate_mm, 0.1 * gate_mm, 1.0, 0.0, 1.0)
     weight = np.ones(len(at_mm))
     part = fit(_dot_observations(at_mm - centre, off_mm, weight), law)
     for _ in range(3):
@@ -147,7 +147,9 @@ def _fits_its_neighbours(at_mm: Points, off_mm: Points, size_mm: float, settings
     In closed form from the inverse of the covariance (Rasmussen and Williams 2006, 5.4.2, equation 5.12).
     """
     strain_sd, range_share, affine_sd, shift_share, dot_u_mm = settings.neighbour_field
-    law = Law((strain_sd,) * 2, Shape(range_share * size_mm), affine_sd, shift_share * size_mm, dot_u_mm, 1.0, 0.0, 1.0)
+    law = Hyperparameters(
+        (strain_sd,) * 2, Kernel(range_share * size_mm), affine_sd, shift_share * size_mm, dot_u_mm, 1.0, 0.0, 1.0
+    )
     fits = np.ones(len(at_mm), dtype=np.bool_)
     while fits.sum() > 3:
         at = at_mm[fits] - at_mm[fits].mean(axis=0)
@@ -231,8 +233,8 @@ def _affine(first: Points, second: Points, settings: StretchSettings) -> _Start:
     centre_2, spread_2 = _centre_and_spread(there)
     at = fine[take] - centre
     rim = _Rim(at, outward_normals(_smoothed(fine))[take], centre, there, outward_normals(_smoothed(there)))
-    law = Law(
-        (0.0, 0.0), Shape(1.0), settings.affine_sd, settings.shift_sd_mm, 1.0, settings.round_rim_u_mm[0], 0.0, 1.0
+    law = Hyperparameters(
+        (0.0, 0.0), Kernel(1.0), settings.affine_sd, settings.shift_sd_mm, 1.0, settings.round_rim_u_mm[0], 0.0, 1.0
     )
     moved = at * (spread_2 / spread) + centre_2 - centre - at
     part = fit(_dot_observations(at, moved, np.ones(len(at))), law)

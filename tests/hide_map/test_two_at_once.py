@@ -11,7 +11,7 @@ from PIL import Image
 
 from hidescan.basics.errors import BadInput
 from hidescan.hide_map.model import OFFCUT, HideMap, Inputs, WarningEntry
-from hidescan.hide_map.revisions import read_map, save_map, standing
+from hidescan.hide_map.revisions import file_digest, read_map, save_map
 from hidescan.many import one_photo as batch
 from hidescan.many.one_photo import Job, Made, edit_one, map_one
 from hidescan.settings import Settings
@@ -23,18 +23,18 @@ GIVEN = Inputs(thickness_mm=1.8)
 def test_a_map_that_another_changed_in_between_is_not_written_over(tmp_path: Path) -> None:
     path = tmp_path / "a.hide.json"
     save_map(path, rectangle_map())
-    seen = standing(path)
+    seen = file_digest(path)
     theirs = save_map(path, rectangle_map(inputs=GIVEN))
     with pytest.raises(BadInput, match=r"a.hide.json: was changed .* once more"):
         save_map(path, rectangle_map(inputs=Inputs(species="cattle")), seen=seen)
     assert read_map(path) == theirs
     assert save_map(path, theirs, seen=seen) == theirs  # the same was said twice
-    assert save_map(path, rectangle_map(inputs=Inputs(species="cattle")), seen=standing(path)).revision == 2
+    assert save_map(path, rectangle_map(inputs=Inputs(species="cattle")), seen=file_digest(path)).revision == 2
 
 
 def test_a_map_made_in_between_is_not_written_over(tmp_path: Path) -> None:
     path = tmp_path / "a.hide.json"
-    seen = standing(path)
+    seen = file_digest(path)
     save_map(path, rectangle_map(inputs=GIVEN))
     with pytest.raises(BadInput, match="was changed"):
         save_map(path, rectangle_map(), seen=seen)
@@ -44,7 +44,7 @@ def test_a_map_made_in_between_is_not_written_over(tmp_path: Path) -> None:
 def test_a_file_that_was_no_map_is_written_over_once_a_person_forced_it(tmp_path: Path) -> None:
     path = tmp_path / "a.hide.json"
     path.write_text("my notes")
-    seen = standing(path)
+    seen = file_digest(path)
     assert save_map(path, rectangle_map(), seen=seen) == read_map(path)
     path.write_text("my later notes")
     with pytest.raises(BadInput):
@@ -110,7 +110,7 @@ def test_a_map_that_was_edited_while_its_photo_was_mapped_again_stays(
     save_map(path, rectangle_map(photo=known))
 
     def meanwhile(*_: object) -> Made:
-        save_map(path, rectangle_map(photo=known, inputs=GIVEN), seen=standing(path))
+        save_map(path, rectangle_map(photo=known, inputs=GIVEN), seen=file_digest(path))
         return Made(rectangle_map(photo=known, inputs=Inputs(species="cattle")), {})
 
     monkeypatch.setattr(batch, "make", meanwhile)

@@ -27,7 +27,7 @@ from hidescan.many.plan import Order
 from hidescan.many.run import Result, map_photos
 from hidescan.many.settings import FolderSettings
 from hidescan.many.summary import contact_sheet, line_of, table
-from hidescan.many.task import Failed, Mapped, Task, do, thumbnail
+from hidescan.many.task import Failed, Mapped, Task, map_task, thumbnail
 from hidescan.many.watch import arrivals, settled
 from hidescan.settings import Settings, settings_as_saved
 from hidescan.shelf import database
@@ -214,7 +214,7 @@ def test_a_photo_that_kills_its_worker_is_found_and_the_others_go_on(tmp_path: P
 
 def test_another_version_maps_nothing(tmp_path: Path) -> None:
     asked = asked_of([photo_file(tmp_path / "a.jpg")])
-    outcome = do(replace(asked[0], version="0.0.0"))
+    outcome = map_task(replace(asked[0], version="0.0.0"))
     assert isinstance(outcome, Failed)
     assert "Install the same" in outcome.reason
 

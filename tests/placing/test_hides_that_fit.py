@@ -9,7 +9,7 @@ from shapely.geometry import box
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import BackLineEntry
 from hidescan.pieces.file import Piece, PieceRules
-from hidescan.placing.hides_that_fit import held, may_hold
+from hidescan.placing.hides_that_fit import hides_that_fit, may_hold
 from hidescan.settings.uses import EnoughSettings
 from hidescan.shelf import database, register
 from hidescan.shelf.facts import Facts
@@ -35,7 +35,7 @@ def shelved(tmp_path: Path, name: str, **changes: object) -> str:
 
 def holding(tmp_path: Path, *pieces: Piece, settings: EnoughSettings = SETTINGS) -> dict[str, tuple[str, ...]]:
     with closing(database.open_shelf(tmp_path / "s.sqlite")) as db:
-        return {row.label: row.notes for row in held(db, find(db, Criteria()), pieces, settings)}
+        return {row.label: row.notes for row in hides_that_fit(db, find(db, Criteria()), pieces, settings)}
 
 
 @pytest.mark.parametrize(

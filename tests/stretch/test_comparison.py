@@ -26,7 +26,7 @@ from hidescan.hide_map.model import (
 from hidescan.settings.uses import DotSettings, StretchSettings
 from hidescan.stretch.comparison import ACROSS, ALONG, Mapped, crept_back, gain
 from hidescan.stretch.dots import find_dots
-from hidescan.stretch.field import Shape, stretches
+from hidescan.stretch.field import Kernel, stretches
 from hidescan.stretch.matching import matched_dots, register
 from hidescan.stretch.picture import picture
 from hidescan.stretch.report import HEAT, SOAKING, cautions, report
@@ -89,7 +89,7 @@ def test_an_even_stretch_gives_the_determinant_as_area() -> None:
 @pytest.mark.parametrize("smooth", [False, True])
 def test_covariances_of_derivatives_are_those_of_differences(smooth: bool) -> None:
     # Rasmussen and Williams (2006), 9.4: cov(d', d) and cov(d', d') are derivatives of the covariance itself.
-    shape, h = Shape(300.0, smooth), 0.5
+    shape, h = Kernel(300.0, smooth), 0.5
     x, across = np.array([0.0, 40.0, 250.0, 700.0]), 90.0
 
     def value(off: Array) -> Array:
