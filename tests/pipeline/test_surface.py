@@ -93,7 +93,7 @@ def test_only_the_page_and_the_cluster_know_of_a_network() -> None:
     }
     users = {path for path, nodes in modules().items() if any(network & set(imported(node)) for node in nodes)}
     assert users
-    assert all(path.startswith("page/") or path == "folder/cluster.py" for path in users), users
+    assert all(path.startswith("page/") or path == "many/cluster.py" for path in users), users
 
 
 def test_the_licence_of_every_dependency_is_told() -> None:
