@@ -5,16 +5,16 @@ Everything shipped is common trade practice in our own words, without a source, 
 
 import difflib
 import importlib.resources
-import re
 import sqlite3
 import tomllib
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Annotated, Any, Literal
 
 from pydantic import Field, TypeAdapter, ValidationError
 
 from hidescan.basics.errors import BadInput
 from hidescan.basics.units import MM2_PER_FT2, format_area, format_thickness
+from hidescan.basics.vocabulary import SPECIES, TANNAGES, ZONES
 from hidescan.shelf.finding import Criteria, Row, ThicknessWanted, find
 
 Positive = Annotated[float, Field(gt=0, allow_inf_nan=False)]
@@ -40,8 +40,8 @@ _STRETCH = {
 class Part:
     """A part of a project and the leather for it.
 
-    `species` and `tannages` are what the shelf is searched for (any of them); `area_ft2` is about what one project
-    takes, waste and all.
+    `species` and `tannages` are what the shelf is searched for (any of them), in names of the vocabulary; words of the
+    maker's own go into `species_other` and `tannages_other`. `area_ft2` is about what one project takes, waste and all.
     """
 
     name: str
@@ -54,6 +54,18 @@ class Part:
     lay: str
     species: tuple[str, ...] = ()
     tannages: tuple[str, ...] = ()
+    species_other: tuple[str, ...] = ()
+    tannages_other: tuple[str, ...] = ()
+
+    @property
+    def any_species(self) -> tuple[str, ...]:
+        """Every species that will do."""
+        return self.species + self.species_other
+
+    @property
+    def any_tannages(self) -> tuple[str, ...]:
+        """Every tannage that will do."""
+        return self.tannages + self.tannages_other
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,7 +111,23 @@ def project_from(text: str, name: str) -> Project:
         raise BadInput(f"{name}: {where}: {first['msg']}.") from error
     if not project.parts or any(part.thickness_mm[0] > part.thickness_mm[1] for part in project.parts):
         raise BadInput(f"{name}: needs a [[parts]] at least, and thickness_mm as [least, most].")
-    return project
+    return replace(project, parts=tuple(_named(part, f"{name}: {part.name}") for part in project.parts))
+
+
+def _named(part: Part, where: str) -> Part:
+    """The part with the vocabulary's names for its zones, species and tannages; asks about one that is not known."""
+    return replace(
+        part,
+        zones=tuple(ZONES.read(zone, where=f"{where}, zones:") for zone in part.zones),
+        species=tuple(
+            SPECIES.read(text, where=f"{where}, species:", keep="Use species_other to keep it.")
+            for text in part.species
+        ),
+        tannages=tuple(
+            TANNAGES.read(text, where=f"{where}, tannages:", keep="Use tannages_other to keep it.")
+            for text in part.tannages
+        ),
+    )
 
 
 def chosen(word: str, projects: dict[str, str]) -> Project:
@@ -143,11 +171,11 @@ def on_shelf(db: sqlite3.Connection, part: Part) -> OnShelf:
     fit, perhaps = [], []
     for row in enough:
         unknown = []
-        if part.species and (row.species is None or row.species.lower() not in part.species):
+        if part.any_species and not any(SPECIES.same(row.species, wanted) for wanted in part.any_species):
             if row.species is not None:
                 continue
             unknown.append("species")
-        if part.tannages and not any(_is_tannage(row.tannage, wanted) for wanted in part.tannages):
+        if part.any_tannages and not any(TANNAGES.same(row.tannage, wanted) for wanted in part.any_tannages):
             if row.tannage is not None:
                 continue
             unknown.append("tannage")
@@ -198,12 +226,6 @@ def _hide(row: Row, units: str) -> str:
     kind = ", ".join(word for word in (row.species, row.tannage, row.state) if word)
     left = "" if row.area_left_mm2 is None else f"{format_area(row.area_left_mm2, units)} left"
     return f"{row.label} ({', '.join(word for word in (kind, left) if word)})"
-
-
-def _is_tannage(said: str | None, wanted: str) -> bool:
-    """Whether every word of the wanted tannage was said as a word of its own: unsmoked is not smoked."""
-    words = set(re.findall(r"[a-z-]+", (said or "").lower()))
-    return set(re.findall(r"[a-z-]+", wanted.lower())) <= words
 
 
 def _known(plain: dict[str, Any], model: type[Part] | type[Project], where: str) -> None:

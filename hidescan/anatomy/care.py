@@ -4,19 +4,20 @@ Every line is common practice, no source; that heat shrinks wet leather for good
 from conservation literature (raw skin at 58-64 °C, vegetable tannage at 75-85 °C, alum at 55-60 °C).
 """
 
-TANNAGES = ("brain-tanned smoked", "brain-tanned unsmoked", "commercial", "vegetable", "alum", "rawhide")
-STATES = ("fresh", "salted", "wet", "dried slack", "dried on a frame", "finished")
+from hidescan.basics.vocabulary import STATES, TANNAGES
+
+__all__ = ["cautions", "may_be_soaked"]
 
 _NO_HEAT = "No heat on wet leather: no sun, no heater, no hair dryer. A little heat shrinks it for good."
 _WETTING = {
     "brain-tanned smoked": "May be soaked and dried under tension to take the stretch out: the smoke keeps it soft.",
     "brain-tanned unsmoked": "Do not soak: brain-tan never smoked sets hard. Smoke it first, or stretch it dry.",
+    "brain-tanned": "Do not soak until you know that it was smoked: brain-tan never smoked sets hard.",
     "commercial": "May be soaked and dried under tension to take the stretch out; try a corner for bleeding dye.",
     "vegetable": "Damp it evenly if at all: wet patches stain and dry stiff; iron and wet leather make black marks.",
     "alum": "Do not soak: water washes the alum out and it dries as hard as rawhide.",
     "rawhide": "Is worked wet and shrinks hard as it dries: let it dry on what it must fit.",
 }
-_WET_STATES = ("fresh", "salted", "wet")
 
 
 def may_be_soaked(tannage: str | None) -> bool | None:
@@ -27,8 +28,8 @@ def may_be_soaked(tannage: str | None) -> bool | None:
     >>> may_be_soaked("brain-tanned smoked"), may_be_soaked("Brain-tanned unsmoked"), may_be_soaked("seal oil")
     (True, False, None)
     """
-    name = (tannage or "").strip().lower()
-    return name in ("brain-tanned smoked", "commercial") if name in _WETTING else None
+    known = TANNAGES.find(tannage)
+    return None if known is None else known.soakable
 
 
 def cautions(tannage: str | None, state: str | None = None) -> tuple[str, ...]:
@@ -37,12 +38,15 @@ def cautions(tannage: str | None, state: str | None = None) -> tuple[str, ...]:
     Parameters
     ----------
     tannage, state
-        As the person wrote them, or None; a tannage that is not in `TANNAGES` gets the careful answer.
+        As the person wrote them, or None; a tannage that is not known gets the careful answer.
     """
-    name, condition = (tannage or "").strip().lower(), (state or "").strip().lower()
-    unknown = f"{tannage}: nothing is known" if name else "The tannage is not said: nothing is known"
-    wetting = _WETTING.get(name, f"{unknown} of how it bears water; wet a corner and let it dry before the hide.")
+    known, condition = TANNAGES.find(tannage), STATES.find(state)
+    if known is None:
+        unknown = f"{tannage}: nothing is known" if tannage else "The tannage is not stated: nothing is known"
+        wetting = f"{unknown} of how it bears water; wet a corner and let it dry before the hide."
+    else:
+        wetting = _WETTING.get(known.name) or _WETTING[known.broader]
     lines = [wetting, _NO_HEAT]
-    if condition in _WET_STATES:
-        lines.append(f"Its area is that of a {condition} hide; dried slack it can lose a quarter. Measure it dry.")
+    if condition is not None and condition.wet:
+        lines.append(f"Its area is that of a {condition.name} hide; dried slack it can lose a quarter. Measure it dry.")
     return tuple(lines)

@@ -12,12 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hidescan.anatomy.symmetry import Mirror, UnitOutline, to_axis_frame
+from hidescan.basics import vocabulary
 from hidescan.basics.geometry import Points, perimeter
 from hidescan.settings import FormSettings
 
 __all__ = ["FORMS", "Form", "StraightEdge", "edge_frame", "form_features", "form_probabilities", "straight_edge"]
 
-FORMS = ("whole", "side", "bend", "shoulder", "belly", "piece")
+FORMS = vocabulary.FORMS.names  # in this order the weights of `form_probabilities` were fitted
 
 
 @dataclass(frozen=True, slots=True)

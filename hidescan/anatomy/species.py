@@ -6,9 +6,10 @@ catch a hide ten times too large, not to judge one.
 
 from dataclasses import dataclass
 
+from hidescan.basics import vocabulary
 from hidescan.basics.units import MM2_PER_FT2
 
-__all__ = ["SPECIES", "Species", "plausible_size"]
+__all__ = ["TYPICAL", "Species", "plausible_size"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,7 +25,7 @@ class Species:
     thickness_u_mm: float
 
 
-SPECIES = {
+TYPICAL = {  # by the vocabulary's names
     "deer": Species(4, 18, 1.3, 0.3),  # 3-3.5 oz (merchants)
     "elk": Species(14, 36, 1.8, 0.5),  # 3.5-4 oz garment, 5-6 oz heavy (merchants)
     "goat": Species(2, 10, 0.9, 0.25),  # from here on from memory
@@ -54,7 +55,7 @@ def plausible_size(species: str, form: str, area_mm2: float, length_mm: float) -
     Parameters
     ----------
     species : str
-        As the person wrote it; a species not in `SPECIES` is not judged.
+        As the person wrote it; a species not in `TYPICAL` is not judged.
     form : str
         "whole", "side", "bend", "shoulder", "belly" or "piece".
     area_mm2, length_mm : float
@@ -65,7 +66,8 @@ def plausible_size(species: str, form: str, area_mm2: float, length_mm: float) -
     >>> plausible_size("deer", "whole", 0.7e6, 1300.0) is None
     True
     """
-    known = SPECIES.get(species.strip().lower())
+    term = vocabulary.SPECIES.find(species)
+    known = None if term is None else TYPICAL.get(term.name)
     if known is None:
         return None
     least_share, most_share = _AREA_SHARES[form]

@@ -5,6 +5,7 @@ import io
 
 from hidescan.basics.units import MM2_PER_DM2, MM2_PER_FT2, format_quarter_foot
 from hidescan.figures.usable import rule_in_words
+from hidescan.hide_map.facts import HideFacts, facts_of
 from hidescan.hide_map.model import HideMap
 
 _FIGURES = ("area_net", "area_gross", "area_usable")
@@ -30,11 +31,18 @@ def measures_csv(hide_map: HideMap, *, name: str) -> bytes:
         "species": hide_map.inputs.species or "",
         "state": hide_map.inputs.state or "",
         "conditioning": hide_map.inputs.conditioning or "",
+        **_other_facts(hide_map),
         "photo": hide_map.photo.file,
         "photo_sha256": hide_map.photo.sha256,
         "program": f"hidescan {hide_map.program.version}",
     }
     return _table([list(row), list(row.values())])
+
+
+def _other_facts(hide_map: HideMap) -> dict[str, str]:
+    """The facts that have no column of their own."""
+    placed = ("thickness_mm", "form", "species", "state", "conditioning")
+    return {name: str(getattr(hide_map.inputs, name) or "") for name in facts_of(HideFacts) if name not in placed}
 
 
 def marks_csv(hide_map: HideMap) -> bytes:

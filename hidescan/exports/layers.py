@@ -11,21 +11,9 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.cards.detection import PATTERN_MM
-from hidescan.hide_map.model import HideMap, MarkKind, MultiPolygonGeometry, PolygonGeometry
+from hidescan.hide_map.model import HideMap, MultiPolygonGeometry, PolygonGeometry
 
 NAMES = ("cards", "zones", "back-line", "marks", "holes", "outline")  # drawn in this order: what is cut lies on top
-
-# Marks are told apart without colour: dashes and gaps, mm on paper, widths of the line on pictures; none is solid.
-MARK_DASHES: dict[MarkKind, tuple[float, ...]] = {
-    "hole": (),
-    "cut": (),
-    "brand": (7.0, 2.5),
-    "stain": (3.0, 3.0),
-    "scratch": (1.0, 2.5),
-    "wrinkle": (6.0, 2.5, 1.0, 2.5),
-    "thin": (10.0, 5.0),
-    "other": (6.0, 2.5, 1.0, 2.5, 1.0, 2.5),
-}
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -9,7 +9,8 @@ from xml.sax.saxutils import escape, quoteattr
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.exports.layers import MARK_DASHES, Shape, layers, polygons
+from hidescan.basics.vocabulary import MARKS
+from hidescan.exports.layers import Shape, layers, polygons
 from hidescan.hide_map.model import HideMap
 
 MARGIN_MM = 10.0
@@ -61,8 +62,8 @@ def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tupl
 def _path(shape: Shape, layer: str, left: float, top: float) -> str:
     title = shape.id if shape.kind in (shape.id, layer) else f"{shape.id}: {shape.kind}"
     own = "" if shape.id == layer else f" id={quoteattr(f'{layer}.{shape.id}')}"
-    if shape.kind in MARK_DASHES and layer == "marks":
-        dashes = " ".join(f"{d:g}" for d in MARK_DASHES[shape.kind]) or "none"
+    if shape.kind in MARKS.names and layer == "marks":
+        dashes = " ".join(f"{d:g}" for d in MARKS[shape.kind].dashes) or "none"
         own += f' stroke-dasharray="{dashes}"'
     return f'<path{own} d="{_data(shape.geometry, left, top)}"><title>{escape(title)}</title></path>'
 

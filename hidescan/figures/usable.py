@@ -32,6 +32,7 @@ from shapely.geometry.base import BaseGeometry
 
 from hidescan.basics.geometry import polygonal
 from hidescan.basics.uncertainty import COVERAGE_FACTOR, Measured, half_width_95_of_steps, root_sum_square
+from hidescan.basics.vocabulary import MARKS
 from hidescan.hide_map.model import MarkEntry
 from hidescan.settings import UsableSettings
 
@@ -143,7 +144,8 @@ def rule_in_words(saved: Mapping[str, Any]) -> str:
     hole, other = saved.get("hole_margin_mm"), saved.get("other_margin_mm")
     if hole is None or other is None:
         return "without marks and a margin round each"
-    words = f"without marks; {hole:g} mm left round holes and cuts, {other:g} mm round others"
+    sharp = " and ".join(mark.plural for mark in MARKS.terms if mark.sharp)
+    words = f"without marks; {hole:g} mm left round {sharp}, {other:g} mm round others"
     return words + ("" if saved.get("count_wrinkles") else "; wrinkles are not counted")
 
 
@@ -156,7 +158,7 @@ def _outline_u_mm2(
     for mark, shape in zip(marks, grown, strict=True):
         # what of this outline is the union's: within a hair of it, for intersections move points by rounding
         length = border.intersection(shape.boundary.buffer(0.01)).length if len(grown) > 1 else border.length
-        u_mm = settings.edge_u_mm if mark.kind in ("hole", "cut") else settings.soft_edge_u_mm
+        u_mm = settings.edge_u_mm if MARKS[mark.kind].sharp else settings.soft_edge_u_mm
         independent += u_mm**2 * length * settings.outline_correlation_mm
         common += settings.outline_common_share * u_mm * length
     return math.sqrt(independent + common**2)
@@ -167,7 +169,7 @@ def _counts(kind: str, settings: UsableSettings) -> bool:
 
 
 def _margin_mm(kind: str, settings: UsableSettings) -> float:
-    return settings.hole_margin_mm if kind in ("hole", "cut") else settings.other_margin_mm
+    return settings.hole_margin_mm if MARKS[kind].sharp else settings.other_margin_mm
 
 
 def _probability(mark: MarkEntry) -> float:

@@ -6,29 +6,25 @@ suffix names: `_mm` the hide frame, `_px` the upright photo.
 """
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Annotated, Any, Literal
+from typing import Annotated, Any, Literal
 
 import numpy as np
-from annotated_types import Ge, Le, Len
+from annotated_types import Len
 
+from hidescan.basics.vocabulary import Face as Face
+from hidescan.basics.vocabulary import FormName as FormName
+from hidescan.basics.vocabulary import MarkKind as MarkKind
+from hidescan.basics.vocabulary import MarkStatus as MarkStatus
 from hidescan.camera.model import Camera
-
-if TYPE_CHECKING:
-    pass
+from hidescan.hide_map.facts import HideFacts
+from hidescan.hide_map.facts import Number as Number
 
 FORMAT, VERSION = "hidescan-map", 1
 OFFCUT = "offcut"  # code of the warning on a map that was planned as an offcut of another
 
-# Far beyond any hide in mm, mm2 or px, and far from where arithmetic on it overflows.
-MOST = 1e12
-Number = Annotated[float, Ge(-MOST), Le(MOST)]
 Row = tuple[Number, Number, Number]
 XY = tuple[Number, Number]
 Ring = tuple[XY, ...]
-Face = Literal["grain", "flesh", "unknown"]
-FormName = Literal["whole", "side", "bend", "shoulder", "belly", "piece"]
-MarkKind = Literal["hole", "cut", "brand", "scratch", "stain", "wrinkle", "thin", "other"]
-MarkStatus = Literal["found", "confirmed", "rejected", "added"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +82,7 @@ class TapeInput:
 
 @dataclass(frozen=True, slots=True)
 class HintInput:
-    """A point that a person said is on the hide, or is not."""
+    """A point that a person marked as on the hide, or as not on it."""
 
     photo_px: XY
     inside: bool
@@ -103,8 +99,8 @@ class GaugeInput:
 
 
 @dataclass(frozen=True, slots=True)
-class Inputs:
-    """What a person gave; None where nothing was said.
+class Inputs(HideFacts):
+    """What a person gave: the facts of the hide (`HideFacts`), and what bears on its photo; None where nothing was.
 
     `card_scale` is (SX, SY), the measured over the nominal length of the card's two check bars. `neck_px` is a photo
     pixel toward the neck; `arrow` the number of a card whose arrow points to it. `hide_at_px` picks one of several
@@ -113,19 +109,12 @@ class Inputs:
     `zone_lines` are zone lines that were moved: name and place, as in `settings.ZoneLines`.
     """
 
-    thickness_mm: Number | None = None
     card_scale: XY | None = None
     tapes: tuple[TapeInput, ...] = ()
     lens: str | None = None
     neck_px: XY | None = None
     arrow: int | None = None
     hide_at_px: XY | None = None
-    form: FormName | None = None
-    face: Face = "unknown"
-    species: str | None = None
-    tannage: str | None = None
-    state: str | None = None
-    conditioning: str | None = None
     hints: tuple[HintInput, ...] = ()
     gauge: tuple[GaugeInput, ...] = ()
     zone_lines: tuple[tuple[str, Number], ...] = ()

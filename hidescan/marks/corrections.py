@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import cast, get_args
+from typing import cast
 
 import numpy as np
 from shapely.geometry import Polygon
@@ -10,6 +10,7 @@ from shapely.geometry import Polygon
 from hidescan.basics.errors import BadInput
 from hidescan.basics.geometry import Points
 from hidescan.basics.uncertainty import Measured
+from hidescan.basics.vocabulary import MARKS
 from hidescan.figures.usable import usable_area
 from hidescan.hide_map.model import BudgetEntry, HideMap, MarkEntry, MarkKind, MarkStatus, MeasureEntry, PolygonGeometry
 from hidescan.marks.placement import Surroundings, mark_entry, number_of, surroundings_of
@@ -35,7 +36,7 @@ def with_words(hide_map: HideMap, words: Mapping[str, str], settings: Settings) 
     marks = []
     for mark in hide_map.marks:
         word = words.get(mark.id)
-        if word in get_args(MarkKind):
+        if word in MARKS.names:
             mark = as_kind(mark, cast(MarkKind, word), around)
             if word == "hole" and not around.outer.contains_properly(Polygon(mark.hide_mm.coordinates[0])):
                 raise BadInput(f"{mark.id} lies at the rim and cannot be a hole: call it a cut.")

@@ -23,15 +23,16 @@ from shapely.geometry.base import BaseGeometry
 
 from hidescan.basics.errors import BadInput, NotFound, refuse_unknown
 from hidescan.basics.geometry import FARTHEST_MM, Points, has_area, without_crossings
+from hidescan.basics.vocabulary import MARKS, MarkKind, MarkStatus
 from hidescan.hide_map.json_io import from_json
-from hidescan.hide_map.model import FORMAT, HideMap, MarkKind, MarkStatus
+from hidescan.hide_map.model import FORMAT, HideMap
 from hidescan.marks.matching import GivenMark, in_frame_of
 from hidescan.marks.other_face import laid_on, marks_of
 from hidescan.marks.placement import on_hide
 from hidescan.settings import Settings
 
 _LINE_HALF_WIDTH_MM = 1.0  # a scratch drawn as a line
-_STATUSES = ("found", "confirmed", "rejected", "added")
+_STATUSES = get_args(MarkStatus)
 _NUMBER = re.compile(r"[-+]?(?:\d+\.?\d*|\.\d+)(?:[eE][-+]?\d+)?")
 
 
@@ -153,7 +154,7 @@ def _on_the_floor(points_mm: Points) -> Points:
 def _marks(geometry: BaseGeometry, words: Mapping[str, Any], where: str, hide_map: HideMap) -> Iterator[GivenMark]:
     """One mark for each part of a geometry in the hide frame."""
     kind, status = words.get("kind"), words.get("status") or None
-    refuse_unknown(kind, get_args(MarkKind), f"{where}, kind")
+    kind = MARKS.read(str(kind), where=f"{where}, kind:")
     if status is not None:
         refuse_unknown(status, _STATUSES, f"{where}, status")
     said = words.get("confidence")

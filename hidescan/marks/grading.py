@@ -9,19 +9,18 @@ import importlib.resources
 import math
 import tomllib
 from dataclasses import dataclass, replace
-from typing import Any, get_args
+from typing import Any, cast
 
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.basics.errors import BadInput, refuse_unknown
 from hidescan.basics.uncertainty import COVERAGE_FACTOR, root_sum_square
+from hidescan.basics.vocabulary import MARKS, ZONES, MarkKind, Vocabulary
 from hidescan.figures.usable import DOUBT, OUTLINES, counted_marks, lost_in_map
-from hidescan.hide_map.model import HideMap, MarkEntry, MarkKind
+from hidescan.hide_map.model import HideMap, MarkEntry
 from hidescan.marks.placement import region_of
 from hidescan.settings import UsableSettings
-
-ZONES = ("neck", "shoulder", "butt", "belly", "flank", "shank", "piece")
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,16 +189,14 @@ def _called(mark: MarkEntry) -> str:
 def _grade(plain: Any, where: str) -> Grade:
     keys = {"name": str, "least_usable_percent": float, "most_marks": int, "not_allowed": list, "part": list}
     entry = _checked(plain, keys, where)
-    kinds = entry.get("not_allowed", [])
-    for kind in kinds:
-        refuse_unknown(kind, get_args(MarkKind), f"{where}, not_allowed")
+    kinds = [_name(MARKS, kind, f"{where}, not_allowed") for kind in entry.get("not_allowed", [])]
     if "name" not in entry:
         raise BadInput(f"{where}: has no name.")
     return Grade(
         entry["name"],
         entry.get("least_usable_percent"),
         entry.get("most_marks"),
-        tuple(kinds),
+        tuple(cast(list[MarkKind], kinds)),
         tuple(_part(part, f"{where}, part") for part in entry.get("part", [])),
     )
 
@@ -208,9 +205,12 @@ def _part(plain: Any, where: str) -> Part:
     entry = _checked(plain, {"zones": list, "most_marks": int, "least_usable_percent": float}, where)
     if not entry.get("zones"):
         raise BadInput(f'{where}: says no zones; write zones = ["neck"].')
-    for zone in entry["zones"]:
-        refuse_unknown(zone, ZONES, f"{where}, zones")
-    return Part(tuple(entry["zones"]), entry.get("most_marks"), entry.get("least_usable_percent"))
+    zones = tuple(_name(ZONES, zone, f"{where}, zones") for zone in entry["zones"])
+    return Part(zones, entry.get("most_marks"), entry.get("least_usable_percent"))
+
+
+def _name(vocabulary: Vocabulary[Any], text: Any, where: str) -> str:
+    return vocabulary.read(str(text), where=f"{where}:")
 
 
 def _checked(plain: Any, keys: dict[str, type], where: str) -> dict[str, Any]:

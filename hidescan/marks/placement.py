@@ -16,14 +16,14 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from hidescan.anatomy.zones import Zone, zone_at
 from hidescan.basics.geometry import Points, without_crossings
+from hidescan.basics.vocabulary import MARKS
 from hidescan.camera.model import Camera
 from hidescan.camera.relief import Heights, plan_view
 from hidescan.hide_map.model import HideMap, MarkEntry, MarkKind, MarkStatus, MultiPolygonGeometry, PolygonGeometry
 from hidescan.outline.defects import Fault
 from hidescan.outline.holes import Hole
 
-SLENDER: tuple[MarkKind, ...] = ("cut", "scratch", "wrinkle")
-EDGES: tuple[MarkKind, ...] = ("hole", "cut")
+EDGES = tuple(mark.name for mark in MARKS.terms if mark.sharp)
 # A cut that the outline itself runs into lies outside it, but for the width of the rim's own uncertainty.
 NEAR_MM = 3.0
 
@@ -141,7 +141,7 @@ def sides(polygon: Polygon, kind: MarkKind) -> tuple[float, float]:
     >>> [round(side) for side in sides(corner, "scratch")], [round(side) for side in sides(corner, "stain")]
     ([98, 2], [50, 50])
     """
-    if kind in SLENDER:
+    if MARKS[kind].slender:
         half = polygon.length / 4
         if half * half >= polygon.area:
             root = math.sqrt(half * half - polygon.area)

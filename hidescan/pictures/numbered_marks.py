@@ -15,7 +15,7 @@ from hidescan.basics.units import format_length
 from hidescan.exports.rectified import Raster, raster_of, straight_down
 from hidescan.hide_map.model import HideMap, MarkEntry
 from hidescan.marks.placement import number_of
-from hidescan.pictures.strokes import MARK_STYLES, LineStyle, font, png, styled
+from hidescan.pictures.strokes import LineStyle, font, mark_style, png, styled
 from hidescan.settings import MarksPictureSettings
 
 _INK, _SOFT, _PAPER = (20, 20, 20), (110, 110, 110), (255, 255, 255)
@@ -67,7 +67,7 @@ def marks_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, setting
         pen.text((curve[-1, 0], top - 4), "neck", font=letters, fill=_INK, anchor="ms")
     rings = [at(np.array(mark.hide_mm.coordinates[0])) for mark in marks]
     for mark, ring in zip(marks, rings, strict=True):
-        styled(image, ring, MARK_STYLES[mark.kind], settings.line_px)
+        styled(image, ring, mark_style(mark.kind), settings.line_px)
     spots = place_numbers(rings, settings.most_marks, (width, raster.height_px + 2 * margin), radius)
     for spot in spots:
         pen.line([spot.at, spot.foot], fill=_INK, width=3)
@@ -208,7 +208,7 @@ def _list(
         x, y = left + (k // rows) * column, top + (k % rows) * line_px + line_px // 2
         swatch = x + 1.7 * settings.letter_px
         pen.text((swatch - 0.3 * settings.letter_px, y), str(number_of(mark)), font=letters, fill=_INK, anchor="rm")
-        styled(image, np.array([[swatch, y], [swatch + 60.0, y]]), MARK_STYLES[mark.kind], settings.line_px)
+        styled(image, np.array([[swatch, y], [swatch + 60.0, y]]), mark_style(mark.kind), settings.line_px)
         size = f"{format_length(mark.length_mm, units).split()[0]} x {format_length(mark.width_mm, units)}"
         sure = f", {min(99.0, 100 * mark.confidence):.0f} %" if mark.status == "found" else ""
         pen.text((swatch + 72, y), f"{mark.kind} {size}{sure}", font=letters, fill=_INK, anchor="lm")

@@ -13,7 +13,7 @@ from hidescan.basics.opencv import reduced
 from hidescan.basics.units import format_thickness
 from hidescan.figures.summary import figure_lines
 from hidescan.hide_map.model import HideMap, MultiPolygonGeometry, PolygonGeometry
-from hidescan.pictures.strokes import HALO, MARK_STYLES, LineStyle, font, png, stroke, styled
+from hidescan.pictures.strokes import HALO, LineStyle, font, mark_style, png, stroke, styled
 from hidescan.settings import DrawSettings
 
 _ZONE_TINTS = ((214, 120, 60), (70, 130, 180), (90, 160, 90), (180, 90, 150), (200, 180, 70), (90, 170, 170))
@@ -55,7 +55,7 @@ def map_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings:
     for mark in hide_map.marks:
         if mark.status != "rejected":
             ring = np.array(sheet.at(_points(mark.photo_px.coordinates[0])))
-            styled(sheet.image, ring, MARK_STYLES[mark.kind], max(2, sheet.line - 1))
+            styled(sheet.image, ring, mark_style(mark.kind), max(2, sheet.line - 1))
     if hide_map.back_line.source != "none":
         neck, head = _arrow(sheet, _points((hide_map.back_line.tail_px, hide_map.back_line.neck_px)))
         _label(sheet, tuple(neck - 1.8 * head), "neck", "mm", _font(sheet, 1.0))

@@ -8,8 +8,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from hidescan.basics import opencv
 from hidescan.basics.geometry import Points
-from hidescan.exports.layers import MARK_DASHES
-from hidescan.hide_map.model import MarkKind
+from hidescan.basics.vocabulary import MARKS
 
 Colour = tuple[int, int, int]
 HALO: Colour = (16, 16, 16)
@@ -25,17 +24,10 @@ class LineStyle:
     width: float = 1.0
 
 
-# Told apart by their dashes alone; the colours are Okabe and Ito's (2008), which colour-blind people tell apart too.
-MARK_STYLES: dict[MarkKind, LineStyle] = {
-    "hole": LineStyle((213, 94, 0)),
-    "cut": LineStyle((213, 94, 0), width=1.8),
-    "brand": LineStyle((86, 180, 233), MARK_DASHES["brand"]),
-    "stain": LineStyle((240, 228, 66), MARK_DASHES["stain"]),
-    "scratch": LineStyle((204, 121, 167), MARK_DASHES["scratch"]),
-    "wrinkle": LineStyle((0, 158, 115), MARK_DASHES["wrinkle"]),
-    "thin": LineStyle((230, 159, 0), MARK_DASHES["thin"]),
-    "other": LineStyle((255, 255, 255), MARK_DASHES["other"]),
-}
+def mark_style(kind: str) -> LineStyle:
+    """The line of a kind of mark."""
+    mark = MARKS[kind]
+    return LineStyle(mark.colour, mark.dashes, mark.line_width)
 
 
 def stroke(image: Image.Image, points: Sequence[tuple[float, float]], colour: Colour, width: int) -> None:

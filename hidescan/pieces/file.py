@@ -22,20 +22,20 @@ import math
 import tomllib
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
-from typing import Any, cast, get_args
+from typing import Any, cast
 
 import numpy as np
 from shapely.geometry import Polygon
 
 from hidescan.basics.errors import BadInput
 from hidescan.basics.geometry import Points
-from hidescan.hide_map.model import XY, MarkKind, Number
+from hidescan.basics.vocabulary import MARKS, ZONES, MarkKind
+from hidescan.hide_map.model import XY, Number
 from hidescan.pieces.drawing import UNITS_MM, Drawing, read_dxf, read_svg
 from hidescan.settings.uses import PieceSettings
 
-ZONES = ("neck", "shoulder", "butt", "belly", "flank", "shank", "piece")
 # A piece over a hole has a hole.
-COVERABLE = tuple(kind for kind in get_args(MarkKind) if kind != "hole")
+COVERABLE = tuple(cast(MarkKind, kind) for kind in MARKS.names if kind != "hole")
 MOST_BYTES = 50_000_000
 
 
@@ -203,7 +203,7 @@ def _value(key: str, value: Any, where: str) -> Any:
         raise BadInput(f'{where}: must be a list of words, like ["a", "b"].')
     if key in ("zones", "may_cover"):
         for word in value:
-            _known(word, ZONES if key == "zones" else COVERABLE, where, "word")
+            _known(word, ZONES.names if key == "zones" else COVERABLE, where, "word")
     return tuple(cast(list[str], value))
 
 

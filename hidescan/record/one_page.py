@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hidescan.basics.units import format_area, format_length, format_quarter_foot, format_thickness
+from hidescan.basics.vocabulary import FACES
 from hidescan.exports.layers import Layers, layers
 from hidescan.exports.pdf.canvas import new_canvas
 from hidescan.exports.rectified import raster_of, rectified
@@ -16,6 +17,7 @@ from hidescan.figures.clear import clear_leather, largest_circle, largest_rectan
 from hidescan.figures.marked_area import MarkedArea, compared
 from hidescan.figures.summary import area_with_u
 from hidescan.figures.usable import rule_in_words
+from hidescan.hide_map.facts import HideFacts, facts_of
 from hidescan.hide_map.model import HideMap, MarkEntry
 from hidescan.marks.placement import number_of
 from hidescan.pictures.crops import mark_crop
@@ -41,7 +43,8 @@ _FOOT_MM = 15.0
 _CROP_MM, _CROP_PX, _MOST_MARKS = 13.0, 200, 8
 # Discs of the numbers; and how finely places for them are sought, steps a mm.
 _DISC_MM, _PLACE_PX = 2.0, 8.0
-_FACES = {"grain": "grain side up", "flesh": "flesh side up", "unknown": "face not stated"}
+# Facts that have their place elsewhere on the page; any other has a line of its own.
+_PLACED = ("thickness_mm", "species", "tannage", "form", "face")
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,7 +108,9 @@ def _head(page: Page, hide_map: HideMap, name: str) -> None:
     page.text(MARGIN_MM, y, name, 6.0, bold=True)
     page.right(page.width - MARGIN_MM, y, "Record of a hide", 3.4, grey=SOFT)
     words = [hide_map.inputs.species or "", hide_map.form.name + (" hide" if hide_map.form.name == "whole" else "")]
-    words += [_FACES[hide_map.inputs.face], hide_map.inputs.tannage or "tannage not stated"]
+    face = FACES[hide_map.inputs.face]
+    words += ["face not stated" if face.name == "unknown" else f"{face.shown} up"]
+    words += [hide_map.inputs.tannage or "tannage not stated"]
     page.text(MARGIN_MM, y + 6.0, ", ".join(word for word in words if word), 3.4, grey=SOFT)
     page.rule(MARGIN_MM, page.width - MARGIN_MM, y + 8.5)
 
@@ -180,8 +185,11 @@ def _figures(page: Page, hide_map: HideMap, units: str, marked: MarkedArea | Non
         ("Round the rim", format_length(m.perimeter.value, units)),
         ("Clear pieces", _clear_pieces(hide_map, units)),
         ("Thickness", _thickness(hide_map, units)),
-        ("State", hide_map.inputs.state or "not stated"),
-        ("Conditioning", hide_map.inputs.conditioning or "not stated"),
+        *(
+            (fact.label, str(getattr(hide_map.inputs, name) or "not stated"))
+            for name, fact in facts_of(HideFacts).items()
+            if name not in _PLACED
+        ),
         *((label, value) for label, value in _deal_rows(deal) if value),
     ]
     for label, value in rows:

@@ -8,7 +8,9 @@ from typing import Any
 
 import numpy as np
 
+from hidescan.basics import vocabulary
 from hidescan.basics.errors import BadInput
+from hidescan.basics.vocabulary import Vocabulary
 from hidescan.shelf.facts import price_e4, price_of
 from hidescan.shelf.hides import id_of
 from hidescan.shelf.shade import Lab, difference
@@ -78,6 +80,9 @@ class Row:
     notes: tuple[str, ...] = ()
 
 
+_NAMED: dict[str, Vocabulary[Any]] = {
+    "species": vocabulary.SPECIES, "tannage": vocabulary.TANNAGES, "state": vocabulary.STATES,
+}  # fmt: skip
 _SHOWN = (
     "id", "label", "species", "tannage", "state", "form", "area_net_mm2", "area_net_expanded_mm2", "area_left_mm2",
     "length_mm", "width_mm", "currency", "price_e4", "shade_l", "shade_a", "shade_b",
@@ -98,9 +103,10 @@ def find(db: sqlite3.Connection, criteria: Criteria) -> tuple[Row, ...]:
         where.append(condition)
         values.update(given)
 
-    for name in ("species", "tannage", "state"):
+    for name in _NAMED:
         if (wanted := getattr(criteria, name)) is not None:
-            must(f"hide.{name} = :{name}", **{name: wanted.strip()})
+            spellings = {f"{name}{n}": text for n, text in enumerate(_spellings(db, name, wanted))}
+            must(f"hide.{name} IN ({', '.join(f':{key}' for key in spellings)})", **spellings)
     if criteria.least_area_mm2 is not None:
         must("hide.area_left_mm2 >= :least_area", least_area=criteria.least_area_mm2)
     if criteria.fits_mm is not None:
@@ -132,6 +138,21 @@ def find(db: sqlite3.Connection, criteria: Criteria) -> tuple[Row, ...]:
     )
     found = tuple(_row(criteria.thickness, *row) for row in rows)
     return found if criteria.shade_of is None else _near(db, criteria, found)
+
+
+def _spellings(db: sqlite3.Connection, name: str, wanted: str) -> list[str]:
+    """How the shelf spells what is wanted, and kinds of it.
+
+    Raises
+    ------
+    BadInput
+        The word is not known, and no hide on the shelf has it.
+    """
+    kept = [text for (text,) in db.execute(f"SELECT DISTINCT {name} FROM hide WHERE {name} IS NOT NULL")]
+    found = [text for text in kept if _NAMED[name].same(text, wanted)]
+    if not found:
+        _NAMED[name].read(wanted)
+    return found
 
 
 def _marks(criteria: Criteria, must: Callable[..., None]) -> None:

@@ -5,6 +5,7 @@ from decimal import Decimal
 
 from hidescan.anatomy.care import cautions
 from hidescan.basics.units import format_area, format_length, format_thickness
+from hidescan.basics.vocabulary import MARKS
 from hidescan.shelf.finding import Row
 from hidescan.shelf.hides import Hide
 
@@ -62,7 +63,7 @@ def hide_lines(hide: Hide, units: str) -> list[str]:
         thickness = format_thickness(zone.thickness_mm, units)
         lines.append(f"  {zone.name:<10}{format_area(zone.area_mm2, units)}, {thickness} ({zone.source})")
     if hide.marks:
-        lines.append("  marks     " + ", ".join(f"{count} {kind}" for kind, count in hide.marks))
+        lines.append("  marks     " + ", ".join(_counted(kind, count) for kind, count in hide.marks))
     for kept in hide.maps:
         stage = "" if kept.stretching is None else f", {kept.stretching} stretching"
         lines.append(
@@ -79,6 +80,11 @@ def left_line(hide: Hide, units: str) -> str:
     if hide.area_left_mm2 is None:
         return f"{hide.label}: not mapped, so what is left is not known"
     return f"{hide.label}: {format_area(hide.area_left_mm2, units)} usable left"
+
+
+def _counted(kind: str, count: int) -> str:
+    mark = MARKS[kind]
+    return f"{count} {mark.shown if count == 1 else mark.plural}"
 
 
 def _area(area: float | None, units: str) -> str:

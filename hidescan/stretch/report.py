@@ -3,6 +3,7 @@
 from math import isnan
 
 from hidescan.basics.uncertainty import Measured
+from hidescan.basics.vocabulary import STATES, TANNAGES
 from hidescan.hide_map.model import HideMap
 from hidescan.stretch.comparison import Gain, crept_back
 
@@ -11,7 +12,6 @@ SOAKING = (
     "Soaking to pre-stretch suits commercial and smoked brain-tanned leather;"
     " unsmoked brain-tan sets hard after a soaking (common practice)."
 )
-WET_WORDS = ("wet", "soak", "damp", "fresh")
 
 
 def report(gains: tuple[Gain, ...], total: Gain) -> list[str]:
@@ -45,18 +45,18 @@ def percent(change: Measured) -> str:
 
 def cautions(maps: list[HideMap]) -> list[str]:
     """What to mind before the next pass."""
-    tannages = {m.inputs.tannage.lower() for m in maps if m.inputs.tannage}
-    said = []
-    if any("rawhide" in t for t in tannages):
-        said.append(
+    tannages = {TANNAGES.find(m.inputs.tannage) for m in maps if m.inputs.tannage} or {None}
+    lines = []
+    if TANNAGES["rawhide"] in tannages:
+        lines.append(
             "Rawhide softens when wet and sets hard as it dries in whatever shape it then has (common practice)."
         )
-    elif not tannages or any("brain" in t and ("smok" not in t or "unsmok" in t) for t in tannages):
-        said.append(SOAKING)
-    states = [(m.inputs.state or "").lower() for m in maps]
-    if any(not state or any(word in state for word in WET_WORDS) for state in states):
-        said.append(HEAT)
-    return said
+    elif any(t is None or (TANNAGES.same(t.name, "brain-tanned") and not t.soakable) for t in tannages):
+        lines.append(SOAKING)
+    states = [STATES.find(m.inputs.state) for m in maps]
+    if any(state is None or state.wet for state in states):  # of a state that is not known, the careful answer
+        lines.append(HEAT)
+    return lines
 
 
 def _base(gain: Gain) -> str:

@@ -8,10 +8,10 @@ import pytest
 
 from hidescan.advice.advise import FIRST_HAND, HEAT, KNIFE, SOAK, advice_lines, chosen, on_shelf, project_from, shipped
 from hidescan.basics.errors import BadInput
+from hidescan.basics.vocabulary import SPECIES, TANNAGES, ZONES
 from hidescan.cli.app import main
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import Inputs
-from hidescan.pieces.file import ZONES
 from hidescan.shelf.database import open_shelf
 from hidescan.shelf.register import shelve_map
 from tests.samples import rectangle_map
@@ -36,7 +36,8 @@ def test_every_shipped_project_is_whole_and_owns_that_it_has_no_source(name: str
     assert project.source == "common practice, no source"
     assert project.doubts
     for part in project.parts:
-        assert part.tannages and part.leathers and set(part.zones) <= set(ZONES)
+        assert part.tannages and part.leathers and set(part.zones) <= set(ZONES.names)
+        assert set(part.species) <= set(SPECIES.names) and set(part.tannages) <= set(TANNAGES.names)
         # Leather is sold from about 0.4 to 8 mm: common practice, no source.
         assert 0.4 <= part.thickness_mm[0] < part.thickness_mm[1] <= 8.0
     assert "common practice, no source" in advice_lines(project, None, "ft")[0]

@@ -2,7 +2,7 @@
 
 import pytest
 
-from hidescan.anatomy.species import SPECIES, plausible_size
+from hidescan.anatomy.species import TYPICAL, plausible_size
 from hidescan.basics.units import MM2_PER_FT2
 
 
@@ -52,6 +52,6 @@ def test_unknown_species_is_not_judged() -> None:
 
 
 def test_bounds_are_in_order() -> None:
-    for species in SPECIES.values():
+    for species in TYPICAL.values():
         assert 0 < species.least_ft2 < species.most_ft2
         assert 0 < species.thickness_u_mm < species.thickness_mm

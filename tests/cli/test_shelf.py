@@ -4,8 +4,9 @@ from pathlib import Path
 import pytest
 from typer.testing import CliRunner
 
-from hidescan.anatomy.care import STATES, TANNAGES, cautions, may_be_soaked
+from hidescan.anatomy.care import cautions, may_be_soaked
 from hidescan.basics.errors import BadInput
+from hidescan.basics.vocabulary import STATES, TANNAGES
 from hidescan.cli.app import app
 from hidescan.hide_map.json_io import to_json
 from hidescan.shelf import words
@@ -92,10 +93,11 @@ def test_words_that_cannot_be_read_are_refused_in_one_line(reader: object, text:
 
 def test_care_says_what_must_not_be_done() -> None:
     """Common practice, no source: who may be soaked, and no heat on wet leather whatever it is."""
-    assert [may_be_soaked(name) for name in TANNAGES] == [True, False, True, False, False, False]
+    soakable = {name for name in TANNAGES.names if may_be_soaked(name)}
+    assert soakable == {"brain-tanned smoked", "commercial", "chrome"}
     assert may_be_soaked("fish oil") is None
-    for tannage in (*TANNAGES, "fish oil", None):
-        for state in (*STATES, None):
+    for tannage in (*TANNAGES.names, "fish oil", None):
+        for state in (*STATES.names, None):
             lines = cautions(tannage, state)
             assert any("No heat" in line for line in lines)
             assert (may_be_soaked(tannage) is True) == lines[0].startswith("May be soaked")

@@ -86,7 +86,7 @@ def test_rings_in_mm_and_in_photo_pixels_are_the_same_mark(tmp_path: Path) -> No
     ("name", "data", "says"),
     [
         ("a.csv", "kind,x\nstain,4\n", "needs the column kind"),
-        ("b.csv", 'kind,hide_mm\nstane,"0 0, 9 0, 9 9"\n', "line 2, kind: stane is not known; did you mean stain?"),
+        ("b.csv", 'kind,hide_mm\nstane,"0 0, 9 0, 9 9"\n', "line 2, kind: stane: not a kind of mark known here; did you mean stain?"),
         ("c.csv", 'kind,hide_mm\nstain,"0 0, 9 0"\n', "three points"),
         ("d.csv", 'kind,hide_mm\nstain,"5000 0, 5009 0, 5009 9"\n', "does not lie on the hide"),
         ("e.csv", "kind,centre_x_mm,centre_y_mm,diameter_mm\nstain,1,two,3\n", "should be numbers"),

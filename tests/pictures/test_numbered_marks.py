@@ -7,11 +7,11 @@ from hypothesis import strategies as st
 from PIL import Image
 from shapely.geometry import LineString, Point, Polygon
 
-from hidescan.exports.layers import MARK_DASHES
+from hidescan.basics.vocabulary import MARKS
 from hidescan.hide_map.model import MarkKind
 from hidescan.pictures.crops import mark_crop
 from hidescan.pictures.numbered_marks import marks_picture, place_numbers
-from hidescan.pictures.strokes import MARK_STYLES
+from hidescan.pictures.strokes import mark_style
 from hidescan.settings import MarksPictureSettings
 from tests.marked import bare_map, disc, mark, marked_map, some_marks
 
@@ -69,7 +69,7 @@ def test_the_picture_shows_each_mark_where_it_lies_on_a_hide_with_the_neck_up() 
     assert scale == pytest.approx(0.9, abs=0.01)
     x, y = left + scale * (300 - 150 - 40), top + scale * 700  # its left edge
     near = picture[int(y) - 40 : int(y) + 40, int(x) - 4 : int(x) + 5]
-    assert (np.abs(near - MARK_STYLES["stain"].colour).max(axis=2) < 30).any()
+    assert (np.abs(near - mark_style("stain").colour).max(axis=2) < 30).any()
 
 
 def test_a_rejected_mark_is_not_drawn_and_a_clean_hide_says_so() -> None:
@@ -85,8 +85,8 @@ def test_the_same_map_gives_the_same_picture() -> None:
 
 def test_every_kind_has_a_line_of_its_own_without_colour() -> None:
     """Only holes and cuts share the solid line; a cut's is wider."""
-    patterns = [(style.dashes, style.width) for style in MARK_STYLES.values()]
-    assert len(set(patterns)) == len(MARK_STYLES) == len(MARK_DASHES)
+    styles = [mark_style(kind) for kind in MARKS.names]
+    assert len({(style.dashes, style.width) for style in styles}) == len(styles)
 
 
 @pytest.fixture(scope="module")

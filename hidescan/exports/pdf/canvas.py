@@ -2,14 +2,14 @@
 
 from collections.abc import Iterable
 from io import BytesIO
-from typing import TYPE_CHECKING, cast
+from typing import TYPE_CHECKING
 
 from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
+from hidescan.basics.vocabulary import MARKS
 from hidescan.cards.detection import A4_MM, LETTER_MM
-from hidescan.exports.layers import MARK_DASHES, Layers, polygons
-from hidescan.hide_map.model import MarkKind
+from hidescan.exports.layers import Layers, polygons
 
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
@@ -81,7 +81,7 @@ def draw_layers(canvas: "Canvas", drawn: Layers, names: Iterable[str], *, width:
         canvas.setLineJoin(1)
         for shape in drawn.by_name[name]:
             if name == "marks":
-                canvas.setDash([d * width for d in MARK_DASHES[cast(MarkKind, shape.kind)]])
+                canvas.setDash([d * width for d in MARKS[shape.kind].dashes])
             draw_geometry(canvas, shape.geometry)
     canvas.setDash([])
 
