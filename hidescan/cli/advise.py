@@ -1,20 +1,13 @@
 """The command that says which leather suits a project: `advise`."""
 
 from contextlib import closing
-from enum import StrEnum
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from hidescan.basics.errors import BadInput
-
-
-class Units(StrEnum):
-    """How figures are shown."""
-
-    ft = "ft"
-    metric = "metric"
+from hidescan.cli.options import Units, UnitsOption
 
 
 def add_to(app: typer.Typer) -> None:
@@ -29,7 +22,7 @@ def advise(
     shelf: Annotated[
         Path | None, typer.Option("--shelf", help="The shelf's file; else your own, if there is one.")
     ] = None,
-    units: Annotated[Units, typer.Option(help="How figures are shown.")] = Units.ft,
+    units: UnitsOption = Units.ft,
 ) -> None:
     """Say which leather suits a project, whether to stretch it first, and what on your shelf would do."""
     from hidescan.advice.advise import advice_lines, chosen, on_shelf, project_from, shipped

@@ -20,27 +20,23 @@ if TYPE_CHECKING:
     from hidescan.many.task import Failed, Mapped, Task
     from hidescan.settings import Settings
 
-Watch = Annotated[bool, typer.Option("--watch", help="Map each photo of the folder as it arrives; ends with Ctrl-C.")]
-Cluster = Annotated[
-    str | None, typer.Option(help="Address of a dask scheduler whose workers map the photos: tcp://HOST:8786.")
-]
-Shared = Annotated[
-    bool, typer.Option("--shared", help="The cluster sees the photos under the same paths; else they are sent.")
-]
-ToShelf = Annotated[bool, typer.Option("--to-shelf", help="Put every map on your shelf, too.")]
-ShelfFile = Annotated[Path | None, typer.Option("--shelf", help="Put every map on this shelf.")]
-
 
 @dataclass(frozen=True, slots=True)
 class BatchOptions:
     """What was asked for beyond mapping photos one after the other."""
 
-    watch: bool
-    cluster: str | None
-    shared: bool
-    to_shelf: bool
-    shelf: Path | None
-    json: bool
+    watch: Annotated[
+        bool, typer.Option("--watch", help="Map each photo of the folder as it arrives; ends with Ctrl-C.")
+    ] = False
+    cluster: Annotated[
+        str | None, typer.Option(help="Address of a dask scheduler whose workers map the photos: tcp://HOST:8786.")
+    ] = None
+    shared: Annotated[
+        bool, typer.Option("--shared", help="The cluster sees the photos under the same paths; else they are sent.")
+    ] = False
+    to_shelf: Annotated[bool, typer.Option("--to-shelf", help="Put every map on your shelf, too.")] = False
+    shelf: Annotated[Path | None, typer.Option("--shelf", help="Put every map on this shelf.")] = None
+    json: Annotated[bool, typer.Option("--json", help="Print each map as one line of JSON, nothing else.")] = False
 
     @property
     def asked(self) -> bool:

@@ -1,12 +1,12 @@
 """The command that lists a map's marks: `marks`."""
 
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from hidescan.basics.errors import BadInput
+from hidescan.cli.options import MapFile, PhotoFile, Units, UnitsOption
 
 if TYPE_CHECKING:
     import numpy as np
@@ -18,27 +18,20 @@ if TYPE_CHECKING:
 _CROP_PX = 600
 
 
-class Units(StrEnum):
-    """How figures are shown."""
-
-    ft = "ft"
-    metric = "metric"
-
-
 def add_to(app: typer.Typer) -> None:
     """Add the command."""
     app.command()(marks)
 
 
 def marks(
-    map_file: Annotated[Path, typer.Argument(help="NAME.hide.json", show_default=False, metavar="MAP")],
+    map_file: MapFile,
     grades: Annotated[
         str | None, typer.Option(help="Grade the hide by a TOML file, or by a table of ours: iso-17551, gost-1904.")
     ] = None,
     crops: Annotated[Path | None, typer.Option(help="Folder to write each mark to, cut out of the photo.")] = None,
-    photo: Annotated[Path | None, typer.Option(help="The map's photo, where it is not beside the map.")] = None,
+    photo: PhotoFile = None,
     json: Annotated[bool, typer.Option("--json", help="Print everything as one line of JSON.")] = False,
-    units: Annotated[Units, typer.Option(help="How figures are shown.")] = Units.ft,
+    units: UnitsOption = Units.ft,
 ) -> None:
     """List a hide's marks, what is left to use, the largest clear pieces, and a grade."""
     from json import dumps

@@ -3,12 +3,15 @@
 import csv
 import math
 import re
-from dataclasses import dataclass, fields
-from typing import cast, get_args
+from collections.abc import Mapping, Sequence
+from dataclasses import fields
 
 from hidescan.basics.errors import BadInput
 from hidescan.basics.units import parse_length_mm, parse_thickness_mm
-from hidescan.hide_map.model import XY, Face, FormName, GaugeInput, HintInput, Inputs, MarkKind, TapeInput
+from hidescan.basics.vocabulary import MARKS
+from hidescan.cli.options import PhotoOptions, file_text
+from hidescan.hide_map.facts import HideFacts, read_facts
+from hidescan.hide_map.model import XY, GaugeInput, HintInput, Inputs, TapeInput
 from hidescan.settings import ZoneLines
 
 _TAPE = re.compile(r"(\d)-(\d):(.+)")
@@ -67,20 +70,6 @@ def card_numbers(text: str) -> tuple[int, ...]:
     return tuple(sorted(numbers))
 
 
-def form(text: str | None) -> FormName | None:
-    """A form's name."""
-    if text is not None and text not in get_args(FormName):
-        raise BadInput(f"--form {text}: use one of {', '.join(get_args(FormName))}.")
-    return cast(FormName | None, text)
-
-
-def face(text: str) -> Face:
-    """Which face of the leather was photographed."""
-    if text not in get_args(Face):
-        raise BadInput(f"--face {text}: use one of {', '.join(get_args(Face))}.")
-    return cast(Face, text)
-
-
 def gauge(text: str, reading_u_mm: float) -> GaugeInput:
     """A thickness gauge reading at a photo pixel, as in `1520,803:1.8mm`."""
     at, _, value = text.partition(":")
@@ -118,82 +107,56 @@ def zone_line(text: str) -> tuple[str, float]:
     return name, place
 
 
-def mark_word(text: str) -> tuple[str, str]:
-    """What a person says of a mark, as in `hole-2:rejected` or `stain-5:brand`."""
-    name, _, word = text.rpartition(":")
-    if not name or word not in ("confirmed", "rejected", *get_args(MarkKind)):
-        raise BadInput(
-            f"--mark {text}: expected ID:confirmed, ID:rejected or ID:KIND, as in hole-2:rejected;"
-            f" kinds are {', '.join(get_args(MarkKind))}."
-        )
-    return name, word
+def mark_correction(text: str) -> tuple[str, str]:
+    """A mark's id, and its status or kind, as in `hole-2:rejected` or `stain-5:brand`."""
+    name, _, change = text.rpartition(":")
+    if not name or not change:
+        raise BadInput(f"--mark {text}: expected ID:confirmed, ID:rejected or ID:KIND, as in hole-2:rejected.")
+    if change in ("confirmed", "rejected"):
+        return name, change
+    return name, MARKS.read(change, where=f"--mark {name}:", keep="Or write confirmed or rejected.")
 
 
-@dataclass(frozen=True, slots=True)
-class Words:
-    """What a person wrote of one hide on the command line, unread; None or empty where nothing was."""
+def inputs_from(
+    facts: Mapping[str, str | None],
+    of_photo: PhotoOptions,
+    reading_u_mm: float,
+    *,
+    hide: str | None = None,
+    zone_lines: Sequence[str] = (),
+) -> Inputs:
+    """What a person gave, from options as written.
 
-    thickness: str | None
-    card_scale: str | None
-    tape: tuple[str, ...]
-    lens: str | None
-    neck: str | None
-    arrow: int | None
-    form: str | None
-    face: str
-    species: str | None
-    inside: tuple[str, ...]
-    outside: tuple[str, ...]
-    gauge: tuple[str, ...]
-    gauge_table: str | None
-    gauge_file: str
-    hide: str | None = None
-    state: str | None = None
-    tannage: str | None = None
-    zone_line: tuple[str, ...] = ()
-    conditioning: str | None = None
+    Parameters
+    ----------
+    facts
+        What was written of the facts, as for `read_facts`.
+    reading_u_mm
+        Standard uncertainty of a gauge reading.
+    hide
+        A photo pixel on the hide to map.
 
-    def name_pixels(self) -> str | None:
-        """The first option given that names a pixel of one photo; None where there is none."""
-        pixels = {
-            "--neck": self.neck,
-            "--hide": self.hide,
-            "--inside": self.inside,
-            "--outside": self.outside,
-            "--gauge": self.gauge,
-            "--gauge-file": self.gauge_table,
-        }
-        return next((name for name, value in pixels.items() if value), None)
-
-    def read(self, reading_u_mm: float) -> Inputs:
-        """The words as values.
-
-        Raises
-        ------
-        BadInput
-            A word that cannot be read.
-        """
-        readings = tuple(gauge(text, reading_u_mm) for text in self.gauge)
-        if self.gauge_table is not None:
-            readings += gauge_table(self.gauge_table, self.gauge_file, reading_u_mm)
-        return Inputs(
-            thickness_mm=None if self.thickness is None else parse_thickness_mm(self.thickness),
-            card_scale=None if self.card_scale is None else card_scale(self.card_scale),
-            tapes=tuple(tape(text) for text in self.tape),
-            lens=self.lens,
-            neck_px=None if self.neck is None else pair(self.neck, "--neck"),
-            arrow=self.arrow,
-            hide_at_px=None if self.hide is None else pair(self.hide, "--hide"),
-            form=form(self.form),
-            face=face(self.face),
-            species=self.species,
-            tannage=self.tannage,
-            state=self.state,
-            conditioning=self.conditioning,
-            hints=(
-                *(HintInput(pair(text, "--inside"), True) for text in self.inside),
-                *(HintInput(pair(text, "--outside"), False) for text in self.outside),
-            ),
-            gauge=readings,
-            zone_lines=tuple(zone_line(text) for text in self.zone_line),
-        )
+    Raises
+    ------
+    BadInput
+        An option that cannot be read.
+    """
+    readings = tuple(gauge(text, reading_u_mm) for text in of_photo.gauge or ())
+    if (path := of_photo.gauge_file) is not None:
+        text = file_text(path, "Give a CSV with the columns x_px, y_px, value, unit.")
+        readings += gauge_table(text, str(path), reading_u_mm)
+    return Inputs(
+        **read_facts(HideFacts, facts),
+        card_scale=None if of_photo.card_scale is None else card_scale(of_photo.card_scale),
+        tapes=tuple(tape(text) for text in of_photo.tape or ()),
+        lens=of_photo.lens,
+        neck_px=None if of_photo.neck is None else pair(of_photo.neck, "--neck"),
+        arrow=of_photo.arrow,
+        hide_at_px=None if hide is None else pair(hide, "--hide"),
+        hints=(
+            *(HintInput(pair(text, "--inside"), True) for text in of_photo.inside or ()),
+            *(HintInput(pair(text, "--outside"), False) for text in of_photo.outside or ()),
+        ),
+        gauge=readings,
+        zone_lines=tuple(zone_line(text) for text in zone_lines),
+    )

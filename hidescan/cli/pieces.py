@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from hidescan.basics.errors import BadInput, NotFound
+from hidescan.cli.options import CardScale, Lens
 
 
 def add_to(app: typer.Typer) -> None:
@@ -17,8 +18,8 @@ def pieces(
     photo: Annotated[Path, typer.Argument(help="Photo of card templates beside a reference card.", show_default=False)],
     out: Annotated[Path, typer.Option("-o", "--out", help="SVG to write; .toml and .png are written beside it.")],
     thickness: Annotated[str | None, typer.Option(help="Of the templates: 0.5mm; else that of card.")] = None,
-    card_scale: Annotated[str | None, typer.Option(help="Measured / nominal of the two check bars: SX,SY.")] = None,
-    lens: Annotated[str | None, typer.Option(help="Lens profile; else one of yours that fits the EXIF.")] = None,
+    card_scale: CardScale = None,
+    lens: Lens = None,
     force: Annotated[bool, typer.Option("--force", help="Write over files that are there.")] = False,
 ) -> None:
     """Turn templates laid beside a card into outlines at true scale; an inked arrow becomes the grain."""

@@ -116,25 +116,23 @@ def _drawings(
     rgb: "NDArray[np.uint8] | None",
 ) -> dict[str, bytes]:
     """The picture of a hide and its pieces' outlines in each format."""
-    from hidescan.exports import dxf, geojson, svg
-    from hidescan.exports.pdf import full_size as pdf_full
+    from hidescan.exports.formats import FORMATS, contents
     from hidescan.placing.picture import picture, shapes_of
     from hidescan.settings.uses import PlaceDrawSettings
 
-    writers = {"svg": svg.to_bytes, "dxf": dxf.to_bytes, "geojson": geojson.to_bytes, "pdf": pdf_full.to_bytes}
     shapes = shapes_of(made, name)
     stem = f"{name}.placing.mirrored" if mirror else f"{name}.placing"
     files = {f"{name}.placing.png": picture(hide_map, name, made, PlaceDrawSettings(), rgb)}
     for form in forms:
-        files[f"{stem}.{form}"] = writers[form](hide_map, name=f"{name}, pieces", mirror=mirror, pieces=shapes)
+        made_of = contents(form, hide_map, name=f"{name}, pieces", mirror=mirror, pieces=shapes)
+        files |= dict(zip((f"{stem}{ending}" for ending in FORMATS[form].endings), made_of, strict=True))
     return files
 
 
 def _formats(text: str) -> tuple[str, ...]:
-    from hidescan.exports.formats import formats
+    from hidescan.exports.formats import FORMATS, formats
 
-    chosen = formats(text)
-    return tuple(form for form in chosen if form not in ("csv", "png"))  # the table and the picture always come
+    return tuple(form for form in formats(text) if FORMATS[form].takes_pieces)  # the table and the picture always come
 
 
 def _pixels(map_file: Path, hide_map: "HideMap", given: Path | None) -> "tuple[HideMap, NDArray[np.uint8] | None]":

@@ -10,6 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from hidescan.basics.errors import BadInput
+from hidescan.cli.groups import fact_options, grouped
+from hidescan.cli.options import PhotoFile, Texts, Units, UnitsOption, refuse_existing
+from hidescan.shelf.facts import Facts, facts_from, read_price
 
 if TYPE_CHECKING:
     from hidescan.shelf.shade import Lab
@@ -22,13 +25,6 @@ def add_to(app: typer.Typer) -> None:
     app.add_typer(shelf, name="shelf")
 
 
-class Units(StrEnum):
-    """How figures are shown."""
-
-    ft = "ft"
-    metric = "metric"
-
-
 class Stage(StrEnum):
     """When a map was made."""
 
@@ -39,84 +35,41 @@ class Stage(StrEnum):
 ShelfFile = Annotated[Path | None, typer.Option("--shelf", help="The shelf's file; else your own.")]
 Label = Annotated[str, typer.Argument(help="The hide's label.", show_default=False)]
 Maps = Annotated[list[Path] | None, typer.Argument(help="NAME.hide.json", metavar="[MAP]...", show_default=False)]
-SpeciesWord = Annotated[str | None, typer.Option(help="deer, elk, goat, sheep, calf, cattle, pig, bison ...")]
-TannageWord = Annotated[
-    str | None,
-    typer.Option(help="brain-tanned smoked or unsmoked, commercial, vegetable, alum, rawhide ..."),
-]
-StateWord = Annotated[str | None, typer.Option(help="fresh, salted, wet, dried slack, dried on a frame, finished.")]
-Thickness = Annotated[str | None, typer.Option(help="Thickness of the whole: 1.8mm, 4.5oz, 5/64in.")]
-TakenOn = Annotated[str | None, typer.Option(help="Date the animal was taken: 2026-11-02.")]
-TakenWhere = Annotated[str | None, typer.Option(help="Place it was taken.")]
-TakenBy = Annotated[str | None, typer.Option(help="Who took it.")]
-Licence = Annotated[str | None, typer.Option(help="Licence or tag number.")]
-ReceivedFrom = Annotated[str | None, typer.Option("--from", help="From whom you had it.")]
-Seller = Annotated[str | None, typer.Option(help="Who sold it.")]
-Price = Annotated[str | None, typer.Option(help='Price, with its currency where you like: "120.50 EUR".')]
-Bought = Annotated[str | None, typer.Option(help="Date it was bought.")]
-Notes = Annotated[str | None, typer.Option(help="Anything else.")]
-UnitsWord = Annotated[Units, typer.Option(help="How figures are shown.")]
+FactOptions = Annotated[Texts, fact_options(Facts)]
 Stretching = Annotated[Stage | None, typer.Option("--stretching", help="Map made before or after stretching.")]
-PhotoFile = Annotated[Path | None, typer.Option(help="The map's photo, where it is not beside the map.")]
 
 
 @shelf.command()
+@grouped
 def add(
+    facts: FactOptions,
     maps: Maps = None,
     label: Annotated[str | None, typer.Option(help="The hide's label; else the map's name.")] = None,
-    species: SpeciesWord = None,
-    tannage: TannageWord = None,
-    state: StateWord = None,
-    thickness: Thickness = None,
-    taken_on: TakenOn = None,
-    taken_where: TakenWhere = None,
-    taken_by: TakenBy = None,
-    licence: Licence = None,
-    received_from: ReceivedFrom = None,
-    seller: Seller = None,
-    price: Price = None,
-    bought_on: Bought = None,
-    notes: Notes = None,
     stretching: Stretching = None,
     photo: PhotoFile = None,
     shelf_file: ShelfFile = None,
 ) -> None:
     """Put hides on the shelf, by their maps or, without one, by a label."""
-    from hidescan.shelf import words
     from hidescan.shelf.register import add_hide, shelve_map
 
-    facts = words.facts(
-        species=species,
-        tannage=tannage,
-        state=state,
-        thickness=thickness,
-        taken_on=taken_on,
-        taken_where=taken_where,
-        taken_by=taken_by,
-        licence=licence,
-        received_from=received_from,
-        seller=seller,
-        price=price,
-        bought_on=bought_on,
-        notes=notes,
-    )
+    known = facts_from(facts)
     if not maps and label is None:
         raise BadInput("shelf add: give maps, or a --label for a hide that was not mapped.")
     if maps and len(maps) > 1 and (label is not None or photo is not None):
         raise BadInput("shelf add: --label and --photo belong to one map.")
     with _opened(shelf_file) as db:
         if not maps:
-            add_hide(db, str(label), facts)
+            add_hide(db, str(label), known)
             print(f"{label}: on the shelf")
         for path in maps or ():
             data, shade, doubt = _map_and_shade(path, photo)
             name = label or path.name.removesuffix(".hide.json")
-            kept, changed = shelve_map(db, name, data, facts, shade, None if stretching is None else stretching.value)
+            kept, changed = shelve_map(db, name, data, known, shade, None if stretching is None else stretching.value)
             print(f"{kept}: {'on the shelf' if changed else 'was on the shelf already'}{doubt}")
 
 
 @shelf.command(name="list")
-def list_(units: UnitsWord = Units.ft, shelf_file: ShelfFile = None) -> None:
+def list_(units: UnitsOption = Units.ft, shelf_file: ShelfFile = None) -> None:
     """List the hides, largest first."""
     from hidescan.shelf.finding import Criteria, find
     from hidescan.shelf.listing import table_lines
@@ -126,7 +79,7 @@ def list_(units: UnitsWord = Units.ft, shelf_file: ShelfFile = None) -> None:
 
 
 @shelf.command()
-def show(label: Label, units: UnitsWord = Units.ft, shelf_file: ShelfFile = None) -> None:
+def show(label: Label, units: UnitsOption = Units.ft, shelf_file: ShelfFile = None) -> None:
     """Show everything about a hide, and what to mind with it."""
     from hidescan.shelf.hides import hide
     from hidescan.shelf.listing import hide_lines
@@ -136,46 +89,21 @@ def show(label: Label, units: UnitsWord = Units.ft, shelf_file: ShelfFile = None
 
 
 @shelf.command()
+@grouped
 def edit(
     label: Label,
+    facts: FactOptions,
     new_label: Annotated[str | None, typer.Option("--label", help="A new label.")] = None,
-    species: SpeciesWord = None,
-    tannage: TannageWord = None,
-    state: StateWord = None,
-    thickness: Thickness = None,
     reading: Annotated[list[str] | None, typer.Option(help="A gauge reading of a zone: butt:1.8mm.")] = None,
-    taken_on: TakenOn = None,
-    taken_where: TakenWhere = None,
-    taken_by: TakenBy = None,
-    licence: Licence = None,
-    received_from: ReceivedFrom = None,
-    seller: Seller = None,
-    price: Price = None,
-    bought_on: Bought = None,
-    notes: Notes = None,
     map_file: Annotated[Path | None, typer.Option("--map", help="A further map of this hide.")] = None,
     stretching: Stretching = None,
     photo: PhotoFile = None,
     shelf_file: ShelfFile = None,
 ) -> None:
-    """Say more about a hide, or give it a further map."""
+    """Note more about a hide, or give it a further map."""
     from hidescan.shelf import register, words
 
-    facts = words.facts(
-        species=species,
-        tannage=tannage,
-        state=state,
-        thickness=thickness,
-        taken_on=taken_on,
-        taken_where=taken_where,
-        taken_by=taken_by,
-        licence=licence,
-        received_from=received_from,
-        seller=seller,
-        price=price,
-        bought_on=bought_on,
-        notes=notes,
-    )
+    known = facts_from(facts)
     readings = [words.reading(text) for text in reading or ()]
     with _opened(shelf_file) as db:
         if map_file is not None:
@@ -184,7 +112,7 @@ def edit(
             print(f"{label}: {map_file.name} is its newest map{doubt}")
         for zone, thickness_mm in readings:
             register.read_thickness(db, label, zone, thickness_mm)
-        register.edit(db, label, facts, new_label)
+        register.edit(db, label, known, new_label)
         print(f"{new_label or label}: kept")
 
 
@@ -195,9 +123,9 @@ def find(
     thickness: Annotated[
         list[str] | None, typer.Option(help="Thickness of a zone: butt:1.8mm-2.4mm; one figure is the least.")
     ] = None,
-    species: SpeciesWord = None,
-    tannage: TannageWord = None,
-    state: StateWord = None,
+    species: Annotated[str | None, typer.Option(help="Species of the animal.")] = None,
+    tannage: Annotated[str | None, typer.Option(help="Tannage; of a broad one its kinds will do, too.")] = None,
+    state: Annotated[str | None, typer.Option(help="State it lies in.")] = None,
     shade_of: Annotated[str | None, typer.Option(help="Label of the hide whose shade it must be near.")] = None,
     within: Annotated[float, typer.Option(help="How near, in CIEDE2000: 1 is just seen side by side.")] = 3.0,
     allow: Annotated[str | None, typer.Option(help="Kinds of mark it may have: hole,scratch, or none.")] = None,
@@ -205,7 +133,7 @@ def find(
     pieces: Annotated[
         Path | None, typer.Option("--for", help="Pieces (SVG or DXF) that must all find room on one hide.")
     ] = None,
-    units: UnitsWord = Units.ft,
+    units: UnitsOption = Units.ft,
     shelf_file: ShelfFile = None,
 ) -> None:
     """Find hides that will do."""
@@ -215,7 +143,7 @@ def find(
     from hidescan.shelf.finding import find as found
     from hidescan.shelf.listing import table_lines
 
-    at_most, currency = (None, None) if price is None else words.read_price(price)
+    at_most, currency = (None, None) if price is None else read_price(price)
     criteria = Criteria(
         species=species,
         tannage=tannage,
@@ -248,7 +176,7 @@ def cut(
     area: Annotated[str | None, typer.Option(help="Area of all of them together: 1.2ft2, 11dm2.")] = None,
     placed: Annotated[Path | None, typer.Option(help="GeoJSON of the placed pieces, in the map's frame.")] = None,
     undo: Annotated[bool, typer.Option("--undo", help="Take back what was noted last.")] = False,
-    units: UnitsWord = Units.ft,
+    units: UnitsOption = Units.ft,
     shelf_file: ShelfFile = None,
 ) -> None:
     """Note what was cut from a hide."""
@@ -258,7 +186,7 @@ def cut(
     from hidescan.shelf.listing import left_line
 
     if undo == (what is not None):
-        raise BadInput("shelf cut: say what was cut with --what, or take back the last with --undo.")
+        raise BadInput("shelf cut: name what was cut with --what, or take back the last with --undo.")
     area_mm2 = None if area is None else parse_area_mm2(area)
     hide_mm = None if placed is None else words.placed_pieces(_bytes(placed), placed.name)
     with _opened(shelf_file) as db:
@@ -300,7 +228,7 @@ def export(
     writers = {".csv": to_csv, ".json": to_json}
     if out.suffix.lower() not in writers:
         raise BadInput(f"{out}: write to a .csv or a .json.")
-    _refuse_existing(out, force=force)
+    refuse_existing([out], force=force)
     with _opened(shelf_file) as db:
         write_whole(out, writers[out.suffix.lower()](db))
     print(out)
@@ -315,7 +243,7 @@ def backup(
     """Copy the shelf, also while it is in use, and check the copy."""
     from hidescan.shelf import database
 
-    _refuse_existing(out, force=force)
+    refuse_existing([out], force=force)
     with _opened(shelf_file) as db:
         count = database.backup(db, out)
     print(f"{out}: {count} hides, checked")
@@ -333,7 +261,7 @@ def _opened(path: Path | None) -> Iterator[sqlite3.Connection]:
 
 
 def _map_and_shade(path: Path, photo: Path | None) -> "tuple[bytes, Lab | None, str]":
-    """A map's file, its hide's shade where the photo is at hand, and in words why it is not known."""
+    """A map's file, its hide's shade where the photo is at hand, and why it is not known."""
     from hidescan.hide_map.revisions import read_map
     from hidescan.pictures.source_pixels import pixels_of_map
     from hidescan.settings import Settings
@@ -356,8 +284,3 @@ def _bytes(path: Path) -> bytes:
         return path.read_bytes()
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
-
-
-def _refuse_existing(path: Path, *, force: bool) -> None:
-    if path.exists() and not force:
-        raise BadInput(f"{path}: is already there. Write over it with --force, or choose another name.")

@@ -4,11 +4,17 @@ import csv
 import io
 
 from hidescan.basics.units import MM2_PER_DM2, MM2_PER_FT2, format_quarter_foot
+from hidescan.exports.formats import ExportOptions
 from hidescan.figures.usable import rule_in_words
 from hidescan.hide_map.facts import HideFacts, facts_of
 from hidescan.hide_map.model import HideMap
 
 _FIGURES = ("area_net", "area_gross", "area_usable")
+
+
+def to_files(hide_map: HideMap, options: ExportOptions) -> tuple[bytes, ...]:
+    """The figures, and the marks."""
+    return measures_csv(hide_map, name=options.name), marks_csv(hide_map)
 
 
 def measures_csv(hide_map: HideMap, *, name: str) -> bytes:

@@ -13,6 +13,7 @@ from shapely import distance, get_coordinates, points, simplify
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from hidescan.exports.formats import ExportOptions
 from hidescan.exports.layers import Layers, Shape, layers, polygons
 from hidescan.hide_map.model import HideMap
 
@@ -21,6 +22,11 @@ SIMPLIFIED_MM = 0.2
 # AutoCAD Color Index, as the format defines it: 7 black or white, 1 red, 3 green, 5 blue, 8 and 9 grey, 30 orange.
 _COLOURS = {"outline": 7, "holes": 1, "back-line": 5, "zones": 8, "marks": 30, "cards": 9, "pieces": 3}
 _LOCK = threading.Lock()
+
+
+def to_files(hide_map: HideMap, options: ExportOptions) -> tuple[bytes, ...]:
+    """The format's one file."""
+    return (to_bytes(hide_map, name=options.name, mirror=options.mirror, pieces=options.pieces),)
 
 
 def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tuple[Shape, ...] = ()) -> bytes:

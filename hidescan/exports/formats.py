@@ -1,15 +1,77 @@
-"""Formats by name, and the files that each makes."""
+"""The export formats: the one list of them, and the files that each makes."""
 
+import importlib
 from collections.abc import Sequence
-
-import numpy as np
-from numpy.typing import NDArray
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from hidescan.basics.errors import BadInput
-from hidescan.hide_map.model import HideMap
 
-FORMATS = ("svg", "dxf", "geojson", "csv", "pdf", "png")
+if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
+    from hidescan.exports.layers import Shape
+    from hidescan.hide_map.model import HideMap
+
 PAPERS = ("a4", "letter")
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """An export format.
+
+    Attributes
+    ----------
+    name
+        What people call it by.
+    label
+        What it is, for the page.
+    module
+        Module of `hidescan.exports` whose ``to_files(hide_map, options)`` gives the content of each file.
+    endings
+        What the file names end in, one for each file.
+    has_faces
+        Whether it can be mirrored, to be used from the other face.
+    needs_photo
+        Whether it needs the photo's pixels.
+    on_sheets
+        Whether it can be spread over sheets of paper.
+    takes_pieces
+        Whether placed pieces can be drawn in it.
+    """
+
+    name: str
+    label: str
+    module: str
+    endings: tuple[str, ...]
+    has_faces: bool = True
+    needs_photo: bool = False
+    on_sheets: bool = False
+    takes_pieces: bool = True
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class ExportOptions:
+    """How a map is to be written: its name, mirrored or not, over which paper, from which pixels, with which pieces."""
+
+    name: str
+    mirror: bool = False
+    paper: str | None = None
+    rgb: "NDArray[np.uint8] | None" = None
+    pieces: "tuple[Shape, ...]" = ()
+
+
+_ALL = (
+    Format("svg", "Outline (SVG)", "svg", (".svg",)),
+    Format("dxf", "Outline (DXF)", "dxf", (".dxf",)),
+    Format("geojson", "Outline (GeoJSON)", "geojson", (".geojson",)),
+    Format("csv", "Figures and marks (CSV)", "csv_tables", (".csv", ".marks.csv"), has_faces=False, takes_pieces=False),
+    Format("pdf", "True-size outline (PDF)", "pdf.full_size", (".pdf",), on_sheets=True),
+    Format("png", "Picture from above (PNG)", "png", (".rectified.png", ".rectified.pgw"), needs_photo=True,
+           takes_pieces=False),  # never under the photo's own name
+)  # fmt: skip
+FORMATS = {entry.name: entry for entry in _ALL}
 
 
 def formats(text: str) -> tuple[str, ...]:
@@ -35,35 +97,39 @@ def file_names(form: str, name: str, *, mirror: bool = False, paper: str | None 
     >>> file_names("pdf", "deer", mirror=True, paper="a4")
     ('deer.mirrored.a4.pdf',)
     """
-    stem = f"{name}.mirrored" if mirror and form != "csv" else name  # a table has no sides
-    if form == "csv":
-        return f"{stem}.csv", f"{stem}.marks.csv"
-    if form == "png":
-        return f"{stem}.rectified.png", f"{stem}.rectified.pgw"  # never the photo's own name
-    return (f"{stem}.{paper}.pdf" if form == "pdf" and paper else f"{stem}.{form}",)
+    entry = FORMATS[form]
+    stem = f"{name}.mirrored" if mirror and entry.has_faces else name
+    if paper and entry.on_sheets:
+        stem = f"{stem}.{paper}"
+    return tuple(f"{stem}{ending}" for ending in entry.endings)
 
 
 def contents(
     form: str,
-    hide_map: HideMap,
+    hide_map: "HideMap",
     *,
     name: str,
     mirror: bool = False,
     paper: str | None = None,
-    rgb: NDArray[np.uint8] | None = None,
+    rgb: "NDArray[np.uint8] | None" = None,
+    pieces: "tuple[Shape, ...]" = (),
 ) -> Sequence[bytes]:
-    """What stands in the files of `file_names`; `rgb`, the map's photo, is needed for "png" only."""
-    from hidescan.exports import csv_tables, dxf, geojson, png, svg
-    from hidescan.exports.pdf import full_size as pdf_full
-    from hidescan.exports.pdf import tiles as pdf_tiles
+    """The content of the files of `file_names`.
 
-    if form == "csv":
-        return csv_tables.measures_csv(hide_map, name=name), csv_tables.marks_csv(hide_map)
-    if form == "png":
-        if rgb is None:
-            raise ValueError("A PNG needs the photo's pixels.")
-        return png.to_bytes(hide_map, name=name, rgb=rgb, mirror=mirror), png.world_file(hide_map, mirror=mirror)
-    if form == "pdf" and paper:
-        return (pdf_tiles.to_bytes(hide_map, name=name, paper=paper, mirror=mirror),)
-    writer = {"svg": svg.to_bytes, "dxf": dxf.to_bytes, "geojson": geojson.to_bytes, "pdf": pdf_full.to_bytes}[form]
-    return (writer(hide_map, name=name, mirror=mirror),)
+    Parameters
+    ----------
+    rgb
+        The map's photo, upright, (H, W, 3); for the formats that need it.
+    pieces
+        Pieces placed on the hide; for the formats that take them.
+
+    Raises
+    ------
+    ValueError
+        The format needs the photo's pixels, and they are not given.
+    """
+    if FORMATS[form].needs_photo and rgb is None:
+        raise ValueError(f"The format {form} needs the photo's pixels.")
+    module = importlib.import_module(f"hidescan.exports.{FORMATS[form].module}")
+    made: Sequence[bytes] = module.to_files(hide_map, ExportOptions(name, mirror, paper, rgb, pieces))
+    return made

@@ -9,6 +9,7 @@ from typing import Any
 
 from shapely.geometry import mapping
 
+from hidescan.exports.formats import ExportOptions
 from hidescan.exports.layers import Shape, layers
 from hidescan.hide_map.model import HideMap
 
@@ -16,6 +17,11 @@ _FRAME = (
     "Plane millimetres, not longitude and latitude: origin at the tail end of the back line, +y toward the neck,"
     " +x to the right"
 )
+
+
+def to_files(hide_map: HideMap, options: ExportOptions) -> tuple[bytes, ...]:
+    """The format's one file."""
+    return (to_bytes(hide_map, name=options.name, mirror=options.mirror, pieces=options.pieces),)
 
 
 def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tuple[Shape, ...] = ()) -> bytes:

@@ -5,9 +5,17 @@ from io import BytesIO
 import numpy as np
 from numpy.typing import NDArray
 
+from hidescan.exports.formats import ExportOptions
 from hidescan.exports.layers import seen_from
 from hidescan.exports.rectified import raster_of, rectified
 from hidescan.hide_map.model import HideMap
+
+
+def to_files(hide_map: HideMap, options: ExportOptions) -> tuple[bytes, ...]:
+    """The picture and its world file."""
+    assert options.rgb is not None
+    picture = to_bytes(hide_map, name=options.name, rgb=options.rgb, mirror=options.mirror)
+    return picture, world_file(hide_map, mirror=options.mirror)
 
 
 def to_bytes(hide_map: HideMap, *, name: str, rgb: NDArray[np.uint8], mirror: bool = False) -> bytes:

@@ -10,6 +10,7 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.basics.vocabulary import MARKS
+from hidescan.exports.formats import ExportOptions
 from hidescan.exports.layers import Shape, layers, polygons
 from hidescan.hide_map.model import HideMap
 
@@ -25,6 +26,11 @@ _STYLES = {
     "cards": 'stroke="#b0b0b0" stroke-dasharray="1 3"',
     "pieces": 'stroke="#006030"',
 }
+
+
+def to_files(hide_map: HideMap, options: ExportOptions) -> tuple[bytes, ...]:
+    """The format's one file."""
+    return (to_bytes(hide_map, name=options.name, mirror=options.mirror, pieces=options.pieces),)
 
 
 def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tuple[Shape, ...] = ()) -> bytes:

@@ -84,7 +84,7 @@ def test_a_word_that_is_not_known_is_asked_about(terms: Vocabulary[Any], text: s
 
 
 def test_a_word_that_is_like_none_is_answered_with_the_whole_list() -> None:
-    with pytest.raises(BadInput, match="deer, elk, goat, sheep, calf, cattle, pig, bison. Keep it so.$"):
+    with pytest.raises(BadInput, match=r"deer, elk, goat, sheep, calf, cattle, pig, bison\. Keep it so\.$"):
         SPECIES.read("hirsch", keep="Keep it so.")
 
 

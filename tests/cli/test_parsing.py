@@ -14,9 +14,6 @@ def test_what_is_read() -> None:
     assert options.tape("1-3:1842mm") == TapeInput(1, 3, 1842.0)
     assert options.tape("0-9:72.5in") == TapeInput(0, 9, 1841.5)
     assert options.card_numbers("1-4") == (1, 2, 3, 4)
-    assert options.form("side") == "side"
-    assert options.form(None) is None
-    assert options.face("flesh") == "flesh"
 
 
 @pytest.mark.parametrize(
@@ -32,8 +29,6 @@ def test_what_is_read() -> None:
         (options.card_numbers, "4-1"),
         (options.card_numbers, "12"),
         (options.card_numbers, ""),
-        (options.form, "half"),
-        (options.face, "hair"),
         (lambda text: options.pair(text, "--neck"), "1,2,3"),
         (lambda text: options.pair(text, "--neck"), "nan,2"),
     ],
@@ -58,13 +53,13 @@ def test_gauge_readings() -> None:
 
 def test_zone_lines_and_marks() -> None:
     assert options.zone_line("shoulder=0.6") == ("shoulder", 0.6)
-    assert options.mark_word("hole-2:rejected") == ("hole-2", "rejected")
-    assert options.mark_word("stain-5:brand") == ("stain-5", "brand")
+    assert options.mark_correction("hole-2:rejected") == ("hole-2", "rejected")
+    assert options.mark_correction("stain-5:brand") == ("stain-5", "brand")
     for reader, text in (
         (options.zone_line, "shoulder=x"),
         (options.zone_line, "knee=0.4"),
-        (options.mark_word, "hole-2"),
-        (options.mark_word, "hole-2:burn"),
+        (options.mark_correction, "hole-2"),
+        (options.mark_correction, "hole-2:burn"),
     ):
         with pytest.raises(BadInput):
             reader(text)

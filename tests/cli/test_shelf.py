@@ -10,6 +10,7 @@ from hidescan.basics.vocabulary import STATES, TANNAGES
 from hidescan.cli.app import app
 from hidescan.hide_map.json_io import to_json
 from hidescan.shelf import words
+from hidescan.shelf.facts import day, read_price
 from tests.samples import rectangle_map
 
 
@@ -72,11 +73,11 @@ def test_pieces_cut_where_they_were_placed(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("reader", "text"),
     [
-        (words.read_price, "12,50"),
-        (words.read_price, "-3"),
-        (words.read_price, "EUR 3 EUR"),
-        (words.day, "2026-13-01"),
-        (words.day, "yesterday"),
+        (read_price, "12,50"),
+        (read_price, "-3"),
+        (read_price, "EUR 3 EUR"),
+        (day, "2026-13-01"),
+        (day, "yesterday"),
         (words.rectangle_mm, "800x400"),
         (words.rectangle_mm, "800mm"),
         (words.thickness_wanted, "butt"),

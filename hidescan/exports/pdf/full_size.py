@@ -3,7 +3,9 @@
 from io import BytesIO
 
 from hidescan.basics.errors import BadInput
+from hidescan.exports.formats import ExportOptions
 from hidescan.exports.layers import Shape, layers
+from hidescan.exports.pdf import tiles
 from hidescan.exports.pdf.canvas import (
     BAR_MM,
     LONGEST_PAGE_MM,
@@ -18,6 +20,14 @@ from hidescan.hide_map.model import HideMap
 MARGIN_MM = 10.0
 FOOT_MM = 16.0  # below the hide: the bar and one line of words
 DRAWN = ("zones", "back-line", "marks", "holes", "outline")
+
+
+def to_files(hide_map: HideMap, options: ExportOptions) -> tuple[bytes, ...]:
+    """The one PDF: a page as large as the hide, or as many sheets of paper as that takes."""
+    name, mirror, pieces = options.name, options.mirror, options.pieces
+    if options.paper is not None:
+        return (tiles.to_bytes(hide_map, name=name, paper=options.paper, mirror=mirror, pieces=pieces),)
+    return (to_bytes(hide_map, name=name, mirror=mirror, pieces=pieces),)
 
 
 def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tuple[Shape, ...] = ()) -> bytes:
