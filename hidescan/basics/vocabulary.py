@@ -195,8 +195,8 @@ FORMS = Vocabulary(
 FACES = Vocabulary(
     "a face of the leather",
     (
-        Term("grain", label="grain side", also=("grain side",)),
-        Term("flesh", label="flesh side", also=("flesh side",)),
+        Term("grain", also=("grain side",)),
+        Term("flesh", also=("flesh side",)),
         Term("unknown", label="not stated"),
     ),
 )

@@ -109,7 +109,7 @@ def _head(page: Page, hide_map: HideMap, name: str) -> None:
     page.right(page.width - MARGIN_MM, y, "Record of a hide", 3.4, grey=SOFT)
     words = [hide_map.inputs.species or "", hide_map.form.name + (" hide" if hide_map.form.name == "whole" else "")]
     face = FACES[hide_map.inputs.face]
-    words += ["face not stated" if face.name == "unknown" else f"{face.shown} up"]
+    words += ["face not stated" if face.name == "unknown" else f"{face.shown} side up"]
     words += [hide_map.inputs.tannage or "tannage not stated"]
     page.text(MARGIN_MM, y + 6.0, ", ".join(word for word in words if word), 3.4, grey=SOFT)
     page.rule(MARGIN_MM, page.width - MARGIN_MM, y + 8.5)

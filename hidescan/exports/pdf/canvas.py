@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
 POINTS_PER_MM = 72.0 / 25.4
+DRAWN = ("zones", "back-line", "marks", "holes", "outline")  # layers of a drawing at full size
 PAPERS_MM = {"a4": A4_MM, "letter": LETTER_MM}
 BAR_MM = 100.0
 NAME_MM = 8.0  # of a piece's name

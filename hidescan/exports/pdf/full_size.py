@@ -8,6 +8,7 @@ from hidescan.exports.layers import Shape, layers
 from hidescan.exports.pdf import tiles
 from hidescan.exports.pdf.canvas import (
     BAR_MM,
+    DRAWN,
     LONGEST_PAGE_MM,
     POINTS_PER_MM,
     draw_bar,
@@ -19,7 +20,6 @@ from hidescan.hide_map.model import HideMap
 
 MARGIN_MM = 10.0
 FOOT_MM = 16.0  # below the hide: the bar and one line of words
-DRAWN = ("zones", "back-line", "marks", "holes", "outline")
 
 
 def to_files(hide_map: HideMap, options: ExportOptions) -> tuple[bytes, ...]:

@@ -13,6 +13,7 @@ from shapely import box, prepare, simplify
 
 from hidescan.exports.layers import Layers, Shape, layers
 from hidescan.exports.pdf.canvas import (
+    DRAWN,
     PAPERS_MM,
     POINTS_PER_MM,
     draw_bar,
@@ -21,7 +22,6 @@ from hidescan.exports.pdf.canvas import (
     draw_pieces,
     new_canvas,
 )
-from hidescan.exports.pdf.full_size import DRAWN
 from hidescan.hide_map.model import HideMap
 
 if TYPE_CHECKING:

@@ -23,6 +23,7 @@ from hidescan.page.mapper import Mapper
 from hidescan.page.routes.answers import download, json_answer, json_body, received
 from hidescan.page.routes.pieces import piece_routes
 from hidescan.page.routes.several_photos import more_routes
+from hidescan.page.routes.vocabulary import read_page_facts, vocabulary_route
 from hidescan.page.settings import PageSettings
 from hidescan.page.works import add_work
 from hidescan.settings import Settings
@@ -128,6 +129,7 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
     return Starlette(
         routes=[
             Route("/", page),
+            vocabulary_route("/api/vocabulary"),
             Route("/api/works", listed),
             Route("/api/works", upload, methods=["POST"]),
             Route(one, work),
@@ -167,12 +169,12 @@ def _base(plain: dict[str, Any]) -> int:
 
 
 def _edit(plain: dict[str, Any]) -> Edit:
-    """An edit as sent, lengths that people wrote in words ("4.5oz") read."""
+    """An edit as sent, with facts and lengths that people wrote as text ("4.5oz") read."""
+    if isinstance(plain.get("set"), dict):
+        plain = plain | {"set": read_page_facts(plain["set"])}
     for part in (plain.get("set"), plain.get("add")):
         if not isinstance(part, dict):
             continue
-        if isinstance(part.get("thickness_mm"), str):
-            part["thickness_mm"] = parse_thickness_mm(part["thickness_mm"])
         for item in _items(part, "gauge"):
             item["thickness_mm"] = parse_thickness_mm(str(item.get("thickness_mm", "")))
             item["u_mm"] = Settings().thickness.reading_u_mm
@@ -182,7 +184,7 @@ def _edit(plain: dict[str, Any]) -> Edit:
 
 
 def _items(part: dict[str, Any], name: str) -> list[dict[str, Any]]:
-    """New items of a list, those whose length is still words."""
+    """New items of a list, those whose length is still text."""
     length = "thickness_mm" if name == "gauge" else "distance_mm"
     found = part.get(name)
     if not isinstance(found, list):

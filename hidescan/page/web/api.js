@@ -19,6 +19,7 @@ async function ask(path, options = {}) {
 const post = (path, body) =>
   ask(path, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
 
+export const vocabulary = () => ask("/api/vocabulary");
 export const list = () => ask("/api/works");
 export const load = (id) => ask(`/api/works/${id}`);
 export const step = (id, word, base) => post(`/api/works/${id}/${word}`, { base });

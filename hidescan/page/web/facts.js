@@ -1,14 +1,10 @@
 // What only a person knows: leather, gauge readings, tapes between cards, the print.
-import { choice, el, field, select } from "./dom.js";
+import { choice, el, select } from "./dom.js";
+import { vocabulary } from "./vocabulary.js";
 
-const SPECIES = ["deer", "elk", "goat", "sheep", "calf", "cattle", "pig", "bison"];
-const STATES = ["fresh", "salted", "wet", "dried slack", "dried on a frame"];
-const TANNAGES = ["brain-tanned smoked", "brain-tanned", "vegetable", "chrome", "alum", "rawhide"];
-const FORMS = ["whole", "side", "bend", "shoulder", "belly", "piece"];
 let gaugeAt = null;
 
-const none = [["", "not said"]];
-const named = (list) => [...none, ...list.map((name) => [name, name])];
+const OWN_WORDS = " "; // as an option's value: no name of the program's is a blank
 
 /** A number with its unit as a person writes it; empty takes it back. */
 function measure(app, label, units, give, hint, start = "") {
@@ -24,9 +20,34 @@ function measure(app, label, units, give, hint, start = "") {
   hint && el("small", {}, hint));
 }
 
-function open(list, id, value, set) {
-  return [el("input", { id, value: value ?? "", autocomplete: "off", list: `${id}-list`,
-    onchange: (event) => set(event.target.value.trim() || null) }), el("datalist", { id: `${id}-list` }, ...list.map((v) => el("option", { value: v })))];
+const capital = (text) => text[0].toUpperCase() + text.slice(1);
+
+/** The form field of a fact, as the program describes it. */
+function factField(app, fact, set) {
+  const { name, label, options, other, units, start, hints } = fact, value = app.given[name];
+  const give = (to) => set(label.toLowerCase(), { [name]: to });
+  if (units.length) {
+    return measure(app, label, units, give, value === null ? "2 ± 1 mm is taken until you give it." : `Given: ${value.toFixed(2)} mm.`);
+  }
+  const id = `f-${name}`;
+  const labelled = (...inputs) => el("p", { className: "field" }, el("label", { for: id }, label), ...inputs);
+  const text = (key, properties) => el("input", { type: "text", autocomplete: "off", maxLength: 200, ...properties, onchange: (event) => {
+    const to = event.target.value.trim();
+    set(label.toLowerCase(), to ? { [key]: to } : { [name]: null });
+  } });
+  if (!options) return labelled(text(name, { id, value: value ?? "" }));
+  if (start !== null) return el("div", {}, el("p", { className: "label" }, label), choice(label, options.map(([to, shown]) => [to, capital(shown)]), value, give));
+  const own = value !== null && !options.some(([known]) => known === value);
+  const found = app.work.view?.[name]?.name;
+  const offered = [["", found ? `as seen: ${found}` : "not stated"], ...options, ...(other ? [[OWN_WORDS, "in your own words ..."]] : [])];
+  const input = other && text(other, { id: `${id}-own`, value: own ? value : "", hidden: !own, "aria-label": `${label} in your own words` });
+  const chosen = select(offered, own ? OWN_WORDS : value ?? "", (to) => {
+    if (to !== OWN_WORDS) return give(to || null);
+    input.hidden = false;
+    input.focus();
+  });
+  chosen.id = id;
+  return labelled(chosen, input, hints[value] && el("small", {}, hints[value]));
 }
 
 export const facts = {
@@ -37,19 +58,9 @@ export const facts = {
     const g = app.given;
     const set = (what, fields) => app.give({ what, set: fields });
     const numbers = (app.work.view?.cards ?? []).map((card) => card.number);
-    const state = open(STATES, "f-state", g.state, (state) => set("state", { state }));
-    const tannage = open(TANNAGES, "f-tannage", g.tannage, (tannage) => set("tannage", { tannage }));
     return el("div", {},
       el("h2", {}, "The leather"),
-      measure(app, "Thickness", ["mm", "oz", "in"], (t) => set("thickness", { thickness_mm: t }),
-        g.thickness_mm === null ? "2 ± 1 mm is taken until you say." : `Given: ${g.thickness_mm.toFixed(2)} mm.`),
-      field("Species", select(named(SPECIES), g.species ?? "", (v) => set("species", { species: v || null }))),
-      el("p", { className: "field" }, el("label", { for: "f-tannage" }, "Tannage"), ...tannage),
-      el("p", { className: "field" }, el("label", { for: "f-state" }, "State"), ...state),
-      field("Form", select([["", app.work.view?.form ? `as seen: ${app.work.view.form.name}` : "as seen"], ...FORMS.map((f) => [f, f])],
-        g.form ?? "", (v) => set("form", { form: v || null }))),
-      el("p", { className: "label" }, "Face up"),
-      choice("Face up", [["grain", "Grain"], ["flesh", "Flesh"], ["unknown", "Not said"]], g.face, (face) => set("face", { face })),
+      ...vocabulary.facts.map((fact) => factField(app, fact, set)),
 
       el("h2", {}, "Thickness gauge"),
       gaugeAt

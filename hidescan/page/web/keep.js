@@ -1,9 +1,14 @@
 // Keep the map, and take it away in other forms.
 import { choice, el } from "./dom.js";
 import { units } from "./units.js";
+import { vocabulary } from "./vocabulary.js";
 
-const FORMS = [["map", "The map (JSON)"], ["sheet", "One-page record (PDF)"], ["pdf", "True-size outline (PDF)"], ["svg", "Outline (SVG)"],
-  ["dxf", "Outline (DXF)"], ["geojson", "Outline (GeoJSON)"], ["csv", "Figures and marks (CSV)"], ["png", "Picture from above (PNG)"]];
+/** What can be taken away: each export format, and those that can be spread over sheets of paper once more as such. */
+const forms = () => [...OWN, ...vocabulary.exports.flatMap(({ name, label, faces, sheets }) => [
+  { form: name, label, faces }, ...(sheets ? [{ form: name, label: `${label}, over many sheets`, faces, sheets }] : [])])];
+
+
+const OWN = [{ form: "map", label: "The map (JSON)" }, { form: "sheet", label: "One-page record (PDF)", sheets: true }];
 let mirror = false, paper = "a4";
 
 export const keep = {
@@ -14,11 +19,11 @@ export const keep = {
     const { kept, at, view, id } = app.work;
     if (!view?.rim) return el("p", { className: "tell" }, "There is no map to keep yet.");
     const fresh = kept?.at === at;
-    const link = (form) => {
+    const link = ({ form, faces, sheets }) => {
       const asked = new URLSearchParams({ units: units() });
-      if (mirror && !["map", "sheet", "csv"].includes(form)) asked.set("mirror", "1");
-      if (form === "sheet" || form === "tiles") asked.set("paper", paper);
-      return `/api/works/${id}/files/${form === "tiles" ? "pdf" : form}?${asked}`;
+      if (mirror && faces) asked.set("mirror", "1");
+      if (sheets) asked.set("paper", paper);
+      return `/api/works/${id}/files/${form}?${asked}`;
     };
     return el("div", {},
       el("button", { type: "button", id: "keep", className: "main", disabled: fresh, onclick: () => app.keep() },
@@ -36,8 +41,8 @@ export const keep = {
         mirror = !mirror;
         app.panel();
       } }, "Mirrored, to cut from the other face"),
-      el("ul", { className: "links" }, ...[...FORMS.slice(0, 3), ["tiles", "True size over many sheets (PDF)"], ...FORMS.slice(3)]
-        .map(([form, text]) => el("li", {}, el("a", { href: link(form), download: "", "data-form": form }, text)))));
+      el("ul", { className: "links" }, ...forms().map((one) => el("li", {},
+        el("a", { href: link(one), download: "", "data-form": one.sheets && one.faces ? "tiles" : one.form }, one.label)))));
   },
 
   down: () => false,

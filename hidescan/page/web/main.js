@@ -14,6 +14,7 @@ import { pieces } from "./pieces.js";
 import { rim } from "./rim.js";
 import { taps } from "./taps.js";
 import { area, length, units } from "./units.js";
+import { loadVocabulary } from "./vocabulary.js";
 
 const TOOLS = [look, rim, taps, back, marks, facts, pieces, keep, photos];
 const at = (id) => document.getElementById(id);
@@ -359,7 +360,7 @@ function start() {
   addEventListener("hashchange", route);
   document.addEventListener("visibilitychange", glance);
   setInterval(glance, 3000);
-  route();
+  loadVocabulary().then(route, (error) => app.say(error.message));
 }
 
 start();

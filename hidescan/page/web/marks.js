@@ -1,16 +1,16 @@
-// Marks: look at each, say whether it is one and of what kind, draw it anew, draw one that was missed.
+// Marks: look at each, confirm or reject it, name its kind, draw it anew, draw one that was missed.
 import { choice, el, select } from "./dom.js";
 import { inside, nearest, rounded } from "./geometry.js";
 import { length, small } from "./units.js";
+import { markLabel, vocabulary } from "./vocabulary.js";
 
-const KINDS = ["hole", "cut", "brand", "scratch", "stain", "wrinkle", "thin", "other"];
 let drawing = null; // null, "new" or "again"
 let kind = "hole";
 
 const pairs = (ring) => rounded(Array.from({ length: ring.length / 2 }, (_, i) => [ring[2 * i], ring[2 * i + 1]]));
 
-function word(app, mark, said, what) {
-  app.give({ what, mark: { of_px: pairs(mark.ring), of_kind: mark.kind, ...said } });
+function correct(app, mark, change, what) {
+  app.give({ what, mark: { of_px: pairs(mark.ring), of_kind: mark.kind, ...change } });
 }
 
 function choose(app, i) {
@@ -32,7 +32,7 @@ export const marks = {
         el("p", { className: "tell" }, "Draw once round it with finger or mouse."),
         drawing === "new"
           ? el("p", { className: "field" }, el("label", { for: "new-kind" }, "Kind"),
-            Object.assign(select(KINDS.map((k) => [k, k]), kind, (to) => (kind = to)), { id: "new-kind" }))
+            Object.assign(select(vocabulary.marks, kind, (to) => (kind = to)), { id: "new-kind" }))
           : null,
         el("button", { type: "button", onclick: () => choose(app, app.scene.chosenMark) }, "Leave it"));
     }
@@ -46,7 +46,7 @@ export const marks = {
         } }, "Add a mark")),
       el("ol", { className: "marks" }, ...all.map((m, i) => el("li", {},
         el("button", { type: "button", "aria-pressed": String(i === app.scene.chosenMark), onclick: () => choose(app, i) },
-          `${i + 1}  ${m.kind}, ${length(m.length_mm)}${{ rejected: " - not one", confirmed: " - seen", added: " - yours" }[m.status] ?? ""}`)))));
+          `${i + 1}  ${markLabel(m.kind)}, ${length(m.length_mm)}${{ rejected: " - not one", confirmed: " - seen", added: " - yours" }[m.status] ?? ""}`)))));
   },
 
   down(app, at) {
@@ -67,8 +67,8 @@ export const marks = {
     app.chart.redraw();
     if (drawn.length < 4) return;
     const ring_px = rounded([...drawn, drawn[0]]);
-    if (drawing === "new") app.give({ what: `${kind} added`, mark: { kind, ring_px } });
-    else word(app, app.scene.marks[app.scene.chosenMark], { ring_px }, "mark drawn anew");
+    if (drawing === "new") app.give({ what: `${markLabel(kind)} added`, mark: { kind, ring_px } });
+    else correct(app, app.scene.marks[app.scene.chosenMark], { ring_px }, "mark drawn anew");
     drawing = null;
     app.panel();
   },
@@ -84,12 +84,12 @@ export const marks = {
 
 function chosen(app, mark, i) {
   return el("div", { className: "chosen" },
-    el("p", {}, el("strong", {}, `Mark ${i + 1}: ${mark.kind}`),
+    el("p", {}, el("strong", {}, `Mark ${i + 1}: ${markLabel(mark.kind)}`),
       ` ${length(mark.length_mm)} by ${length(mark.width_mm)}, ${small(mark.area_mm2)}${mark.zone ? `, ${mark.zone}` : ""}`),
     choice("Is it one?", [["confirmed", "It is one"], ["rejected", "It is none"]], mark.status, (status) =>
-      word(app, mark, { status: status === mark.status ? "found" : status }, status === "rejected" ? "mark refused" : "mark confirmed")),
+      correct(app, mark, { status: status === mark.status ? "found" : status }, status === "rejected" ? "mark refused" : "mark confirmed")),
     el("p", { className: "field" }, el("label", { for: "mark-kind" }, "Kind"),
-      Object.assign(select(KINDS.map((k) => [k, k]), mark.kind, (to) => word(app, mark, { kind: to }, `mark is a ${to}`)), { id: "mark-kind" })),
+      Object.assign(select(vocabulary.marks, mark.kind, (to) => correct(app, mark, { kind: to }, `mark is a ${markLabel(to)}`)), { id: "mark-kind" })),
     el("button", { type: "button", onclick: () => {
       drawing = "again";
       app.panel();
