@@ -54,9 +54,9 @@ def rectangle_map(**changes: object) -> HideMap:
             figure(1000.0, 2.0), figure(600.0, 2.0), figure(3200.0, 5.0),
         ),
         budget=(BudgetEntry("corner noise", 0.2), BudgetEntry("lift of the rim", 0.15)),
-        zones=(ZoneEntry("back", PolygonGeometry((SQUARE,)), 600_000.0, 1.8, 0.2),),
+        zones=(ZoneEntry("butt", PolygonGeometry((SQUARE,)), 600_000.0, 1.8, 0.2),),
         marks=(
-            MarkEntry("hole-1", "hole", PolygonGeometry((HOLE[::-1],)), PolygonGeometry((HOLE_PX,)), 400.0, 20.0, 20.0, "back", 0.9, "found"),
+            MarkEntry("hole-1", "hole", PolygonGeometry((HOLE[::-1],)), PolygonGeometry((HOLE_PX,)), 400.0, 20.0, 20.0, "butt", 0.9, "found"),
         ),
         warnings=(WarningEntry("one-card", "Only one card was used."),),
     )  # fmt: skip

@@ -12,6 +12,7 @@ from hidescan.basics.errors import BadInput, NotFound
 from hidescan.basics.parallel import start_in_thread
 from hidescan.floor.lens_profile import LensProfile
 from hidescan.floor.profile_files import kept_profiles, read_profile
+from hidescan.hide_map.facts import HideFacts, facts_of
 from hidescan.hide_map.model import OFFCUT, XY, HideMap, Inputs
 from hidescan.hide_map.revisions import earlier_map, file_digest, map_path, merged, read_map, save_map
 from hidescan.marks.corrections import with_words
@@ -23,8 +24,8 @@ from hidescan.pictures.overlay import for_pictures, map_picture, zones_picture
 from hidescan.pipeline import Known, run
 from hidescan.settings import Settings
 
-# What can be said of an offcut without its photo.
-_WORDS = ("species", "tannage", "state", "conditioning", "face")
+# The facts that an offcut can be given without its photo: all but those that its measures hang on.
+_FACTS = tuple(name for name in facts_of(HideFacts) if name not in ("thickness_mm", "form"))
 CONTACT_SHEET = "contact-sheet.jpg"
 PICTURES = ("map", "zones", "marks")  # kinds that stand beside a map
 
@@ -137,10 +138,10 @@ def edit_one(
 def _edit_offcut(path: Path, old: HideMap, seen: str, job: Job, with_marks: HideMap) -> HideMap:
     """Keep what a person says of an offcut; its photo shows the whole hide, so it is not mapped again."""
     inputs = merged(old.inputs, job.inputs)
-    words = {name: getattr(inputs, name) for name in _WORDS}
-    if replace(old.inputs, **words) != inputs:
+    facts = {name: getattr(inputs, name) for name in _FACTS}
+    if replace(old.inputs, **facts) != inputs:
         raise BadInput(
-            f"{path.name}: is an offcut, planned and not measured: only {', '.join(_WORDS)} and marks can be given."
+            f"{path.name}: is an offcut, planned and not measured: only {', '.join(_FACTS)} and marks can be given."
             " Map it once it is cut."
         )
     return save_map(path, replace(with_marks, inputs=inputs), seen=seen)

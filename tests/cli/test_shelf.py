@@ -31,14 +31,14 @@ def test_a_hide_from_map_to_last_scrap(tmp_path: Path) -> None:
     listed = said(tmp_path, "list").splitlines()
     assert [line.split("  ")[0] for line in listed] == ["hide", "buck", "old elk"]
     assert "6.45 ft²" in listed[1]
-    said(tmp_path, "edit", "buck", "--reading", "back:2mm", "--notes", "soft")
+    said(tmp_path, "edit", "buck", "--reading", "butt:2mm", "--notes", "soft")
     shown = said(tmp_path, "show", "buck", "--units", "metric")
     assert "Do not soak" in shown
     assert "No heat on wet leather" in shown
     assert "2.0 mm (read)" in shown
     assert "T-12" in shown
     assert "buck" in said(
-        tmp_path, "find", "--fits", "900mm x 10in", "--thickness", "back:1.5mm-2.5mm", "--price", "100"
+        tmp_path, "find", "--fits", "900mm x 10in", "--thickness", "butt:1.5mm-2.5mm", "--price", "100"
     )
     assert said(tmp_path, "find", "--fits", "900mmx600mm", "--allow", "none").strip() == "no hide"
     assert "buck: 5.45 ft² usable left" in said(

@@ -178,7 +178,7 @@ def test_csv_says_what_the_map_says() -> None:
     assert (row["area_net_quarter_ft2"], row["length_mm"], row["width_mm"]) == ("6½", "1000.0", "600.0")
     marks = list(csv.DictReader(io.StringIO(csv_tables.marks_csv(rectangle_map()).decode())))
     assert [(m["id"], m["zone"], m["centre_x_mm"], m["centre_y_mm"]) for m in marks] == [
-        ("hole-1", "back", "0.0", "510.0")
+        ("hole-1", "butt", "0.0", "510.0")
     ]
 
 

@@ -135,7 +135,7 @@ def test_surroundings_are_the_maps_own() -> None:
     around = surroundings_of(rectangle_map())
     assert around.outer.area == 600_000.0
     assert around.back_line is not None and around.back_line.length == 1000.0
-    assert [(zone.name, zone.polygon.area) for zone in around.zones] == [("back", 600_000.0)]
+    assert [(zone.name, zone.polygon.area) for zone in around.zones] == [("butt", 600_000.0)]
     line = rectangle_map().back_line
     assert surroundings_of(rectangle_map(back_line=replace(line, source="none"))).back_line is None
 

@@ -1,18 +1,19 @@
 """The page offers the program's names, and what it is given is read by the program."""
 
 from collections.abc import Callable
+from typing import Any
 
 import pytest
 
 from hidescan.anatomy.care import cautions
 from hidescan.basics.errors import BadInput
-from hidescan.basics.vocabulary import FACES, FORMS, MARKS, SPECIES, STATES, TANNAGES
+from hidescan.basics.vocabulary import FACES, FORMS, MARKS, SPECIES, STATES, TANNAGES, Vocabulary
 from hidescan.exports.formats import FORMATS
 from hidescan.hide_map.facts import HideFacts, facts_of
 from hidescan.page.routes.vocabulary import page_vocabulary, read_page_facts
 from tests.page.served import Screen, needs_browser
 
-LISTS = {"species": SPECIES, "tannage": TANNAGES, "state": STATES, "form": FORMS, "face": FACES}
+LISTS: dict[str, Vocabulary[Any]] = {"species": SPECIES, "tannage": TANNAGES, "state": STATES, "form": FORMS, "face": FACES}
 
 
 def test_every_name_is_served_and_every_tannage_served_has_its_caution() -> None:

@@ -70,7 +70,7 @@ def test_thickness_read_on_the_shelf_counts(tmp_path: Path) -> None:
     sole = piece(250, 100, min_thickness_mm=2.5)
     assert holding(tmp_path, sole) == {}
     with closing(database.open_shelf(tmp_path / "s.sqlite")) as db:
-        register.read_thickness(db, "buck", "back", 2.8)
+        register.read_thickness(db, "buck", "butt", 2.8)
     assert list(holding(tmp_path, sole)) == ["buck"]
 
 

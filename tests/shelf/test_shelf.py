@@ -191,16 +191,16 @@ def test_hides_are_found_by_what_is_asked(tmp_path: Path) -> None:
         assert labels(db, shade_of="holed", within_delta_e=2.0) == ["branded"]
         with pytest.raises(BadInput, match="not measured"):
             labels(db, shade_of="unmapped")
-        wanted = ThicknessWanted("Back", 1.5, 2.0)
+        wanted = ThicknessWanted("Butt", 1.5, 2.0)
         assert set(labels(db, thickness=(wanted,))) == {"clean", "branded", "holed"}
-        register.read_thickness(db, "clean", "back", 2.4)
+        register.read_thickness(db, "clean", "butt", 2.4)
         rows = find(db, Criteria(thickness=(replace(wanted, most_mm=3.0),)))
         assert dict((row.label, row.notes) for row in rows) == {
-            "clean": ("Back 2.4 mm, read",),
-            "branded": ("Back 1.8 mm, typical, not measured",),
-            "holed": ("Back 1.8 mm, typical, not measured",),
+            "clean": ("Butt 2.4 mm, read",),
+            "branded": ("Butt 1.8 mm, typical, not measured",),
+            "holed": ("Butt 1.8 mm, typical, not measured",),
         }
-        with pytest.raises(BadInput, match="Its zones: back"):
+        with pytest.raises(BadInput, match="Its zones: butt"):
             register.read_thickness(db, "clean", "shoulder", 2.4)
 
 

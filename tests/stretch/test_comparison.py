@@ -47,7 +47,7 @@ def map_of(ring: Array, u_share: float = 0.001, **inputs: str) -> HideMap:
         outline=OutlineEntry(outline, outline, 0.95, ()),
         measures=MeasuresEntry(a, a, a, b, c, figure(float(Polygon(ring).length), 1.0)),
         budget=(BudgetEntry("corner noise", 50 * u_share), BudgetEntry("lift of the rim", 50 * u_share)),
-        zones=(ZoneEntry("back", outline, float(area), 1.8, 0.2),),
+        zones=(ZoneEntry("butt", outline, float(area), 1.8, 0.2),),
         marks=(),
         inputs=Inputs(card_scale=(1.0, 1.0), **inputs),  # type: ignore[arg-type]
     )

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 from hidescan.basics.errors import BadInput, NotFound
-from hidescan.exports.formats import contents, file_names
+from hidescan.exports.formats import FORMATS, contents, file_names
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.revisions import save_map
 from hidescan.page.settings import PageSettings
@@ -97,7 +97,7 @@ def export(
     say("writing")
     if form == "map":
         return [(f"{name}.hide.json", to_json(hide_map))]
-    rgb = warm_photo(bench, subject, say).photo.rgb if form == "png" else None
+    rgb = warm_photo(bench, subject, say).photo.rgb if FORMATS[form].needs_photo else None
     made = contents(form, hide_map, name=name, mirror=mirror, paper=paper, rgb=rgb)
     return list(zip(file_names(form, name, mirror=mirror, paper=paper), made, strict=True))
 
