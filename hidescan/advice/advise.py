@@ -1,6 +1,6 @@
 """Which leather suits a project: what makers commonly do, as shipped or as the user wrote it, and what is on the shelf.
 
-Everything shipped is common trade practice in our own words, without a source, and is said to be so.
+Everything shipped is common trade practice in our own words, without a source, and is marked as such.
 """
 
 import difflib

@@ -1,4 +1,4 @@
-"""Care by tannage: what a maker must not do to a hide, said where it matters.
+"""Care by tannage: what a maker must not do to a hide.
 
 Every line is common practice, no source; that heat shrinks wet leather for good, to about a third of its area, is known
 from conservation literature (raw skin at 58-64 °C, vegetable tannage at 75-85 °C, alum at 55-60 °C).

@@ -1,4 +1,4 @@
-"""The command that says what leather costs: `cost`."""
+"""The command that works out what leather costs: `cost`."""
 
 from decimal import Decimal, InvalidOperation
 from pathlib import Path
@@ -36,10 +36,10 @@ def cost(
     from hidescan.hide_map.revisions import read_map
     from hidescan.placing import file as placing_file
 
-    said = costing.price_from(price)
+    price_paid = costing.price_from(price)
     made = costing.cost(
         tuple(read_map(path) for path in map_files),
-        said,
+        price_paid,
         marked=tuple(marked_area(text) for text in marked or ()),
         waste_percent=None if waste is None else _percent(waste),
         placing=None if placing is None else placing_file.from_json(_read(placing), str(placing)),

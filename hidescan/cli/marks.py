@@ -65,16 +65,16 @@ def _write_crops(folder: Path, name: str, hide_map: "HideMap", rgb: "NDArray[np.
             write_whole(folder / f"{name}.{mark.id}.png", png(Image.fromarray(mark_crop(rgb, hide_map, mark, 600))))
 
 
-def _table(words: str) -> "GradeTable":
+def _table(name: str) -> "GradeTable":
     """A table of grades: a file, or one of those that come with hidescan."""
     from hidescan.marks.grading import read_grades, shipped_grades
 
-    if Path(words).is_file():
+    if Path(name).is_file():
         try:
-            return read_grades(Path(words).read_text("utf-8"), words)
+            return read_grades(Path(name).read_text("utf-8"), name)
         except (OSError, UnicodeDecodeError) as error:
-            raise BadInput(f"{words}: cannot be read as text. Give a TOML file.") from error
+            raise BadInput(f"{name}: cannot be read as text. Give a TOML file.") from error
     shipped = shipped_grades()
-    if words not in shipped:
-        raise BadInput(f"--grades {words}: there is no such file, nor a table of ours ({', '.join(sorted(shipped))}).")
-    return read_grades(shipped[words], words)
+    if name not in shipped:
+        raise BadInput(f"--grades {name}: there is no such file, nor a table of ours ({', '.join(sorted(shipped))}).")
+    return read_grades(shipped[name], name)

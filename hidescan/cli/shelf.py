@@ -101,10 +101,10 @@ def edit(
     shelf_file: ShelfFile = None,
 ) -> None:
     """Note more about a hide, or give it a further map."""
-    from hidescan.shelf import register, words
+    from hidescan.shelf import parsing, register
 
     known = facts_from(facts)
-    readings = [words.reading(text) for text in reading or ()]
+    readings = [parsing.reading(text) for text in reading or ()]
     with _opened(shelf_file) as db:
         if map_file is not None:
             data, shade, doubt = _map_and_shade(map_file, photo)
@@ -138,7 +138,7 @@ def find(
 ) -> None:
     """Find hides that will do."""
     from hidescan.basics.units import parse_area_mm2
-    from hidescan.shelf import words
+    from hidescan.shelf import parsing
     from hidescan.shelf.finding import Criteria
     from hidescan.shelf.finding import find as found
     from hidescan.shelf.listing import table_lines
@@ -149,11 +149,11 @@ def find(
         tannage=tannage,
         state=state,
         least_area_mm2=None if area is None else parse_area_mm2(area),
-        fits_mm=None if fits is None else words.rectangle_mm(fits),
-        thickness=tuple(words.thickness_wanted(text) for text in thickness or ()),
+        fits_mm=None if fits is None else parsing.rectangle_mm(fits),
+        thickness=tuple(parsing.thickness_wanted(text) for text in thickness or ()),
         shade_of=shade_of,
         within_delta_e=within,
-        marks_allowed=None if allow is None else words.mark_kinds(allow),
+        marks_allowed=None if allow is None else parsing.mark_kinds(allow),
         price_most=at_most,
         currency=currency,
     )
@@ -181,14 +181,14 @@ def cut(
 ) -> None:
     """Note what was cut from a hide."""
     from hidescan.basics.units import parse_area_mm2
-    from hidescan.shelf import register, words
+    from hidescan.shelf import parsing, register
     from hidescan.shelf.hides import hide
     from hidescan.shelf.listing import left_line
 
     if undo == (what is not None):
         raise BadInput("shelf cut: name what was cut with --what, or take back the last with --undo.")
     area_mm2 = None if area is None else parse_area_mm2(area)
-    hide_mm = None if placed is None else words.placed_pieces(_bytes(placed), placed.name)
+    hide_mm = None if placed is None else parsing.placed_pieces(_bytes(placed), placed.name)
     with _opened(shelf_file) as db:
         if what is None:
             print(f"{label}: {register.undo_cut(db, label)} was not cut after all")

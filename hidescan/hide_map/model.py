@@ -166,7 +166,7 @@ class PhotoView(PhotoInfo):
 
 @dataclass(frozen=True, slots=True)
 class DoubtfulStretch:
-    """A stretch of rim that a person should look at; `photo` says in which of the map's photos `photo_px` lies."""
+    """A stretch of rim that a person should look at; `photo` tells in which of the map's photos `photo_px` lies."""
 
     photo_px: LineGeometry
     length_mm: Number
@@ -237,7 +237,7 @@ class BudgetEntry:
 
 @dataclass(frozen=True, slots=True)
 class ZoneEntry:
-    """A part of the hide by its trade name, with its mean thickness (`thickness_source` says how that was got)."""
+    """A part of the hide by its trade name, with its mean thickness (`thickness_source` tells how that was got)."""
 
     name: str
     hide_mm: PolygonGeometry | MultiPolygonGeometry
@@ -250,7 +250,7 @@ class ZoneEntry:
 class MarkEntry:
     """A hole, cut, brand or other mark; distances are from its nearest point.
 
-    `photo` says in which of the map's photos `photo_px` lies.
+    `photo` tells in which of the map's photos `photo_px` lies.
     """
 
     id: str

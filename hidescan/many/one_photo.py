@@ -15,7 +15,7 @@ from hidescan.floor.profile_files import kept_profiles, read_profile
 from hidescan.hide_map.facts import HideFacts, facts_of
 from hidescan.hide_map.model import OFFCUT, XY, HideMap, Inputs
 from hidescan.hide_map.revisions import earlier_map, file_digest, map_path, merged, read_map, save_map
-from hidescan.marks.corrections import with_words
+from hidescan.marks.corrections import with_corrections
 from hidescan.marks.files import given_marks
 from hidescan.marks.matching import carried_over, with_given
 from hidescan.photo.reading import READABLE, Photo, read_photo
@@ -158,7 +158,7 @@ def with_marks_given(
         A mark named does not exist, or a file cannot be used.
     """
     try:
-        old = with_words(old, words, settings)
+        old = with_corrections(old, words, settings)
     except KeyError as error:
         known = ", ".join(mark.id for mark in old.marks) or "none"
         raise BadInput(f"{name}: there is no mark {error}. Its marks: {known}.") from error

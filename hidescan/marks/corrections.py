@@ -1,4 +1,4 @@
-"""A map with a person's word on its marks, and the figures that follow from them."""
+"""A map with its marks corrected by a person, and the figures that follow from them."""
 
 from collections.abc import Mapping
 from dataclasses import replace
@@ -17,8 +17,8 @@ from hidescan.marks.placement import Surroundings, mark_entry, number_of, surrou
 from hidescan.settings import Settings
 
 
-def with_words(hide_map: HideMap, words: Mapping[str, str], settings: Settings) -> HideMap:
-    """The map with what a person says of its marks, by id: a status, or a kind, which confirms it as such.
+def with_corrections(hide_map: HideMap, corrections: Mapping[str, str], settings: Settings) -> HideMap:
+    """The map with its marks corrected, by id: to a status, or to a kind, which confirms the mark as such.
 
     A rejected hole is no hole: its inner ring is closed and its area is leather again.
 
@@ -29,19 +29,19 @@ def with_words(hide_map: HideMap, words: Mapping[str, str], settings: Settings) 
     BadInput
         A mark at the rim was called a hole.
     """
-    unknown = words.keys() - {mark.id for mark in hide_map.marks}
+    unknown = corrections.keys() - {mark.id for mark in hide_map.marks}
     if unknown:
         raise KeyError(min(unknown))
     around = surroundings_of(hide_map)
     marks = []
     for mark in hide_map.marks:
-        word = words.get(mark.id)
-        if word in MARKS.names:
-            mark = as_kind(mark, cast(MarkKind, word), around)
-            if word == "hole" and not around.outer.contains_properly(Polygon(mark.hide_mm.coordinates[0])):
+        change = corrections.get(mark.id)
+        if change in MARKS.names:
+            mark = as_kind(mark, cast(MarkKind, change), around)
+            if change == "hole" and not around.outer.contains_properly(Polygon(mark.hide_mm.coordinates[0])):
                 raise BadInput(f"{mark.id} lies at the rim and cannot be a hole: call it a cut.")
-        elif word is not None:
-            mark = replace(mark, status=cast(MarkStatus, word))
+        elif change is not None:
+            mark = replace(mark, status=cast(MarkStatus, change))
         marks.append(mark)
     return with_marks(hide_map, tuple(marks), settings)
 

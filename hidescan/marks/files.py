@@ -3,7 +3,7 @@
 CSV: a column `kind`, and where the mark is: a ring in `hide_mm` or `photo_px` ("12 40, 30 40, 30 70"), or a middle in
 `centre_x_mm`, `centre_y_mm` (or `..._px`) with `diameter_mm` (else `length_mm`, as our own table of marks has it).
 GeoJSON: a FeatureCollection of polygons (or lines, for scratches) whose properties name the `kind`, in the hide frame
-in mm, or in photo pixels where `frame` says "photo_px". Both may give `id` (or `name`), `status` and `confidence`. The
+in mm, or in photo pixels where `frame` is "photo_px". Both may give `id` (or `name`), `status` and `confidence`. The
 GeoJSON that hidescan exports is read as it is, a mirrored one turned back.
 """
 
@@ -90,7 +90,7 @@ def _from_table(text: str, name: str, hide_map: HideMap) -> Iterator[GivenMark]:
     for number, row in enumerate(rows, start=2):
         where = f"{name}, line {number}"
         if ring is not None:
-            numbers = [float(word) for word in _NUMBER.findall(row[ring] or "")]
+            numbers = [float(number) for number in _NUMBER.findall(row[ring] or "")]
             if len(numbers) < 6 or len(numbers) % 2:
                 raise BadInput(f"{where}: {ring} needs three points or more, as in 12 40, 30 40, 30 70.")
             geometry = Polygon(_in_hide_frame(np.reshape(numbers, (-1, 2)), ring == "photo_px", hide_map))
@@ -151,15 +151,15 @@ def _on_the_floor(points_mm: Points) -> Points:
     return points_mm
 
 
-def _marks(geometry: BaseGeometry, words: Mapping[str, Any], where: str, hide_map: HideMap) -> Iterator[GivenMark]:
+def _marks(geometry: BaseGeometry, properties: Mapping[str, Any], where: str, hide_map: HideMap) -> Iterator[GivenMark]:
     """One mark for each part of a geometry in the hide frame."""
-    kind, status = words.get("kind"), words.get("status") or None
+    kind, status = properties.get("kind"), properties.get("status") or None
     kind = MARKS.read(str(kind), where=f"{where}, kind:")
     if status is not None:
         refuse_unknown(status, _STATUSES, f"{where}, status")
-    said = words.get("confidence")
+    given = properties.get("confidence")
     try:
-        confidence = 1.0 if said in (None, "") else float(said)
+        confidence = 1.0 if given in (None, "") else float(given)
     except (TypeError, ValueError, OverflowError):
         confidence = math.nan
     if not 0 <= confidence <= 1:
@@ -175,7 +175,7 @@ def _marks(geometry: BaseGeometry, words: Mapping[str, Any], where: str, hide_ma
             without_crossings(ring),
             confidence,
             cast(MarkStatus | None, status),
-            str(words.get("id") or words.get("name") or "") or None,
+            str(properties.get("id") or properties.get("name") or "") or None,
         )
 
 

@@ -1,6 +1,6 @@
 """Grades: a table of limits on usable share, on marks in parts of the hide and on kinds of marks, read from TOML.
 
-Grades stand best first. A hide has the first whose every rule it meets, or the one called `otherwise`. The share is
+Best first: a hide has the first whose every rule it meets, or the one called `otherwise`. The share is
 usable area over the whole area, holes included: a hole is a fault of the skin as it was bought. With `margins = false`
 the marks count as they are, without the strip left round each; published tables mean that.
 """
@@ -66,7 +66,7 @@ class Graded:
     usable_percent, expanded_percent
         Usable share and its expanded uncertainty (None where undefined), percent.
     decided
-        The rule that decided, in words.
+        The rule that decided, as text.
     remarks
         What could not be checked, and limits that lie within the share's uncertainty.
     """
@@ -128,7 +128,7 @@ def graded(hide_map: HideMap, table: GradeTable, settings: UsableSettings) -> Gr
     decided = ""
     for grade in table.grades:
         broken, unchecked = _broken(grade, share, hide)
-        remarks += [f"grade {grade.name}: {words}" for words in unchecked]
+        remarks += [f"grade {grade.name}: {remark}" for remark in unchecked]
         least = grade.least_usable_percent
         if least is not None and expanded is not None and abs(share - least) <= expanded:
             remarks.append(f"grade {grade.name}: its limit of {least:g} % lies within the share's ±: it may be either")
@@ -149,7 +149,7 @@ class _Hide:
 
 
 def _broken(grade: Grade, share: float, hide: _Hide) -> tuple[str | None, list[str]]:
-    """The first rule that the hide breaks, in words, and what could not be checked."""
+    """The first rule that the hide breaks, as text, and what could not be checked."""
     least = grade.least_usable_percent
     if least is not None and share < least:
         return f"usable {share:.1f} % is under {least:g} %", []
@@ -204,7 +204,7 @@ def _grade(plain: Any, where: str) -> Grade:
 def _part(plain: Any, where: str) -> Part:
     entry = _checked(plain, {"zones": list, "most_marks": int, "least_usable_percent": float}, where)
     if not entry.get("zones"):
-        raise BadInput(f'{where}: says no zones; write zones = ["neck"].')
+        raise BadInput(f'{where}: names no zones; write zones = ["neck"].')
     zones = tuple(_name(ZONES, zone, f"{where}, zones") for zone in entry["zones"])
     return Part(zones, entry.get("most_marks"), entry.get("least_usable_percent"))
 
@@ -214,7 +214,7 @@ def _name(vocabulary: Vocabulary[Any], text: Any, where: str) -> str:
 
 
 def _checked(plain: Any, keys: dict[str, type], where: str) -> dict[str, Any]:
-    """A table whose keys are known and whose values are of their types; whole numbers stand for others too."""
+    """A table whose keys are known and whose values are of their types; a whole number is taken for any other."""
     if not isinstance(plain, dict):
         raise BadInput(f"{where}: is not a table.")
     for key, value in plain.items():
@@ -222,8 +222,8 @@ def _checked(plain: Any, keys: dict[str, type], where: str) -> dict[str, Any]:
         wanted = keys[key]
         fits = isinstance(value, int | float) if wanted is float else isinstance(value, wanted)
         if not fits or (isinstance(value, bool) and wanted is not bool):
-            words = {str: "text", float: "a number", int: "a whole number", bool: "true or false", list: "a list"}
-            raise BadInput(f"{where}: {key} should be {words[wanted]}.")
+            types = {str: "text", float: "a number", int: "a whole number", bool: "true or false", list: "a list"}
+            raise BadInput(f"{where}: {key} should be {types[wanted]}.")
         if wanted in (float, int) and not 0 <= value <= (100 if wanted is float else math.inf):
             raise BadInput(f"{where}: {key} = {value} is out of range.")
     return plain

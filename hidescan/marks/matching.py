@@ -1,4 +1,4 @@
-"""The same marks seen again: ids, a person's word and a person's own marks go from one map of a hide to another.
+"""The same marks seen again: ids, a person's corrections and a person's own marks go from one map of a hide to another.
 
 Two marks are the same when they are of one kind and lie on each other. The kind that counts is the one that the
 program gave (an id keeps it: `hole-2` was found as a hole even if a person called it a stain), so that what a person
@@ -26,7 +26,7 @@ SAME_MARK_OVERLAP = 0.3
 class GivenMark:
     """A mark from elsewhere, in the hide frame of the map that it is for.
 
-    `status` is None where the source says nothing of it: then a person drew it. `name` is the id it claims, if any.
+    `status` is None where the source gives none: then a person drew it. `name` is the id it claims, if any.
     """
 
     kind: MarkKind
@@ -65,7 +65,7 @@ def carried_over(old: HideMap, new: HideMap, settings: Settings) -> HideMap:
                     confidence=known.confidence, status=known.status,
                 )
             )  # fmt: skip
-    if all(mark.status == "found" for mark in old.marks):  # only names differ, the figures stand as measured
+    if all(mark.status == "found" for mark in old.marks):  # only names differ, the figures stay as measured
         return replace(new, marks=tuple(marks), marks_numbered=numbered)
     return with_marks(replace(new, marks_numbered=numbered), tuple(marks), settings)
 
@@ -73,7 +73,7 @@ def carried_over(old: HideMap, new: HideMap, settings: Settings) -> HideMap:
 def with_given(hide_map: HideMap, given: Iterable[GivenMark], settings: Settings, *, slack_mm: float = 0.0) -> HideMap:
     """The map with marks from elsewhere; nothing that it holds is lost.
 
-    A given mark that is one of the map's gives it its word: drawn by a person, it confirms it; otherwise its status
+    A given mark that is one of the map's changes that: drawn by a person, it confirms it; otherwise its status
     counts, unless that is only `found`. The others are added, rejected ones aside. `slack_mm` is how far the given
     marks' places may be off.
     """
@@ -91,8 +91,8 @@ def with_given(hide_map: HideMap, given: Iterable[GivenMark], settings: Settings
             if mark.status == "rejected":
                 marks[at] = replace(known, status="rejected")
             elif mark.status != "found":
-                said = known if known.kind == mark.kind else as_kind(known, mark.kind, around)
-                marks[at] = said if said.status == "added" else replace(said, status="confirmed")
+                corrected = known if known.kind == mark.kind else as_kind(known, mark.kind, around)
+                marks[at] = corrected if corrected.status == "added" else replace(corrected, status="confirmed")
         elif mark.status != "rejected":
             numbered += 1
             marks.append(

@@ -56,7 +56,7 @@ def laid_on(this: HideMap, other: HideMap, settings: OtherFaceSettings) -> Laid 
 
     Returns
     -------
-    The fit; or NotFound, which says how far the outlines are from agreeing.
+    The fit; or NotFound, which tells how far the outlines are from agreeing.
     """
     mirrored = this.inputs.face == "unknown" or this.inputs.face != other.inputs.face
     here, there = (ring_of(m.outline.hide_mm) for m in (this, other))
@@ -77,7 +77,7 @@ def laid_on(this: HideMap, other: HideMap, settings: OtherFaceSettings) -> Laid 
 def marks_of(other: HideMap, on_this: Callable[[Points], Points]) -> Iterator[GivenMark]:
     """The other map's marks, rejected ones aside, where they lie on this hide.
 
-    What a person confirmed or drew there comes as a person's word, what was only found as found.
+    What a person confirmed or drew there comes as a person's correction, what was only found as found.
     """
     for mark in other.marks:
         if mark.status != "rejected":

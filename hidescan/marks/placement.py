@@ -39,7 +39,7 @@ class FoundMark:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Surroundings:
-    """What places are told by, in the hide frame: the outer rim, the back line (None without one), the zones."""
+    """What places a mark, in the hide frame: the outer rim, the back line (None without one), the zones."""
 
     outer: Polygon
     back_line: LineString | None

@@ -1,4 +1,4 @@
-"""What a map says of its marks: as lines of text, and as plain values for JSON."""
+"""A map's marks, figures and grade: as lines of text, and as plain values for JSON."""
 
 from dataclasses import asdict
 from typing import Any

@@ -1,4 +1,4 @@
-"""What the shelf says, in lines of text."""
+"""The shelf's hides as lines of text."""
 
 from collections.abc import Sequence
 from decimal import Decimal
@@ -38,7 +38,7 @@ def table_lines(rows: Sequence[Row], units: str) -> list[str]:
 def hide_lines(hide: Hide, units: str) -> list[str]:
     """Everything about a hide, and what to mind with it."""
     facts = hide.facts
-    said = [
+    rows = [
         ("species", facts.species),
         ("tannage", facts.tannage),
         ("state", facts.state),
@@ -53,7 +53,7 @@ def hide_lines(hide: Hide, units: str) -> list[str]:
         ("shade", None if hide.shade is None else "L* {:.1f}, a* {:.1f}, b* {:.1f}".format(*hide.shade)),
     ]
     lines = [f"{hide.label}{'' if hide.form is None else f': {hide.form}'}"]
-    lines += [f"  {name:<10}{value}" for name, value in said if value]
+    lines += [f"  {name:<10}{value}" for name, value in rows if value]
     if hide.area_net_mm2 is not None and hide.area_usable_mm2 is not None:
         expanded = hide.area_net_expanded_mm2
         sure = "" if expanded is None else f" ± {100 * expanded / hide.area_net_mm2:.1f} %"

@@ -9,7 +9,7 @@ from hidescan.basics.errors import BadInput
 from hidescan.basics.vocabulary import STATES, TANNAGES
 from hidescan.cli.app import app
 from hidescan.hide_map.json_io import to_json
-from hidescan.shelf import words
+from hidescan.shelf import parsing
 from hidescan.shelf.facts import day, read_price
 from tests.samples import rectangle_map
 
@@ -65,9 +65,9 @@ def test_pieces_cut_where_they_were_placed(tmp_path: Path) -> None:
     assert said(tmp_path, "find", "--fits", "900mmx400mm").strip() == "no hide"
     assert "buck" in said(tmp_path, "find", "--fits", "450mmx500mm")
     with pytest.raises(BadInput, match="GeoJSON"):
-        words.placed_pieces(b"{", "x")
+        parsing.placed_pieces(b"{", "x")
     with pytest.raises(BadInput, match="no sound polygon"):
-        words.placed_pieces(b'{"features": []}', "x")
+        parsing.placed_pieces(b'{"features": []}', "x")
 
 
 @pytest.mark.parametrize(
@@ -78,12 +78,12 @@ def test_pieces_cut_where_they_were_placed(tmp_path: Path) -> None:
         (read_price, "EUR 3 EUR"),
         (day, "2026-13-01"),
         (day, "yesterday"),
-        (words.rectangle_mm, "800x400"),
-        (words.rectangle_mm, "800mm"),
-        (words.thickness_wanted, "butt"),
-        (words.thickness_wanted, "butt:2mm-1mm"),
-        (words.reading, ":1mm"),
-        (words.mark_kinds, "hole,blot"),
+        (parsing.rectangle_mm, "800x400"),
+        (parsing.rectangle_mm, "800mm"),
+        (parsing.thickness_wanted, "butt"),
+        (parsing.thickness_wanted, "butt:2mm-1mm"),
+        (parsing.reading, ":1mm"),
+        (parsing.mark_kinds, "hole,blot"),
     ],
 )
 def test_words_that_cannot_be_read_are_refused_in_one_line(reader: object, text: str) -> None:

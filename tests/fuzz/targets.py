@@ -29,7 +29,7 @@ from hidescan.pieces.file import pieces_from
 from hidescan.placing import file as placing_file
 from hidescan.settings import PhotoSettings, Settings
 from hidescan.settings.uses import PieceSettings
-from hidescan.shelf.words import placed_pieces
+from hidescan.shelf.parsing import placed_pieces
 from tests.samples import rectangle_map
 
 BETWEEN = b"\n%%%%\n"  # a drawing and the rules beside it, in one input

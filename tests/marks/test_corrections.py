@@ -3,7 +3,7 @@ from shapely import union_all
 from shapely.geometry import Polygon, box
 
 from hidescan.basics.errors import BadInput
-from hidescan.marks.corrections import with_words
+from hidescan.marks.corrections import with_corrections
 from hidescan.settings import Settings
 from tests.marked import disc, mark, marked_map, some_marks
 from tests.samples import rectangle_map
@@ -13,10 +13,10 @@ S = Settings()
 
 def test_a_rejected_hole_is_leather_again() -> None:
     """600 x 1000 mm; a hole of 20 x 20 mm with its 5 mm margin takes 20 x 20 + 4 x 20 x 5 + pi 5^2."""
-    kept = with_words(rectangle_map(), {"hole-1": "confirmed"}, S)
+    kept = with_corrections(rectangle_map(), {"hole-1": "confirmed"}, S)
     assert kept.measures.area_net.value == pytest.approx(600_000 - 400)
     assert kept.measures.area_usable.value == pytest.approx(600_000 - (400 + 400 + 78.5), abs=1.0)
-    gone = with_words(kept, {"hole-1": "rejected"}, S)
+    gone = with_corrections(kept, {"hole-1": "rejected"}, S)
     assert gone.measures.area_net.value == pytest.approx(600_000)
     assert gone.measures.area_usable.value == pytest.approx(600_000)
     assert len(gone.outline.hide_mm.coordinates) == 1
@@ -25,7 +25,7 @@ def test_a_rejected_hole_is_leather_again() -> None:
 
 def test_another_kind_confirms_and_moves_the_figures() -> None:
     """A hole called a stain is leather, with the margin of a stain; a stain called a hole is an inner ring."""
-    made = with_words(some_marks(), {"hole-1": "stain", "stain-3": "hole"}, S)
+    made = with_corrections(some_marks(), {"hole-1": "stain", "stain-3": "hole"}, S)
     by_id = {m.id: m for m in made.marks}
     assert (by_id["hole-1"].kind, by_id["hole-1"].status) == ("stain", "confirmed")
     assert (by_id["stain-3"].kind, by_id["stain-3"].status) == ("hole", "confirmed")
@@ -36,7 +36,7 @@ def test_another_kind_confirms_and_moves_the_figures() -> None:
 def test_usable_and_lost_sum_to_net_in_every_map() -> None:
     """The identity with Shapely, from the map's own rings: usable + union of the grown marks within net = net."""
     for words in ({}, {"hole-1": "rejected"}, {"stain-3": "wrinkle"}, {"brand-4": "scratch", "cut-2": "rejected"}):
-        made = with_words(some_marks(), words, S)
+        made = with_corrections(some_marks(), words, S)
         rings = made.outline.hide_mm.coordinates
         net = Polygon(rings[0], rings[1:])
         grown = [
@@ -51,7 +51,7 @@ def test_usable_and_lost_sum_to_net_in_every_map() -> None:
 
 def test_a_mark_at_the_rim_is_no_hole() -> None:
     with pytest.raises(BadInput, match="call it a cut"):
-        with_words(some_marks(), {"cut-2": "hole"}, S)
+        with_corrections(some_marks(), {"cut-2": "hole"}, S)
 
 
 def test_holes_that_touch_are_one_ring_and_two_marks() -> None:
@@ -62,4 +62,4 @@ def test_holes_that_touch_are_one_ring_and_two_marks() -> None:
 
 def test_an_unknown_id_is_an_error() -> None:
     with pytest.raises(KeyError):
-        with_words(rectangle_map(), {"hole-9": "confirmed"}, S)
+        with_corrections(rectangle_map(), {"hole-9": "confirmed"}, S)

@@ -10,7 +10,7 @@ from shapely.geometry import Polygon, box, mapping
 from hidescan.basics.errors import BadInput
 from hidescan.exports import csv_tables, geojson
 from hidescan.hide_map.json_io import to_json
-from hidescan.marks.corrections import with_words
+from hidescan.marks.corrections import with_corrections
 from hidescan.marks.files import given_marks
 from hidescan.marks.matching import with_given
 from hidescan.settings import Settings
@@ -112,7 +112,7 @@ def test_what_cannot_be_used_gets_one_clear_line(tmp_path: Path, name: str, data
 
 
 def test_a_colleagues_map_of_the_same_photo(tmp_path: Path) -> None:
-    theirs = with_words(some_marks(), {"stain-3": "confirmed", "brand-4": "rejected"}, S)
+    theirs = with_corrections(some_marks(), {"stain-3": "confirmed", "brand-4": "rejected"}, S)
     path = kept(tmp_path, "theirs.hide.json", to_json(theirs))
     merged = with_given(some_marks(), given_marks(path, some_marks(), S).marks, S)
     assert {m.id: m.status for m in merged.marks}["stain-3"] == "confirmed"

@@ -101,7 +101,7 @@ def test_a_part_that_the_map_lacks_is_not_judged_in_silence() -> None:
         ("[[grade]]\nname='A'\nmost_marks = true", "most_marks should be a whole number"),
         ("[[grade]]\nmost_marks = 3", "has no name"),
         ("[[grade]]\nname='A'\n[[grade.part]]\nzones=['sholder']", "did you mean shoulder?"),
-        ("[[grade]]\nname='A'\n[[grade.part]]\nmost_marks=1", "says no zones"),
+        ("[[grade]]\nname='A'\n[[grade.part]]\nmost_marks=1", "names no zones"),
         ("grade = 3", "grade should be a list"),
         ("grade = [3]", "is not a table"),
     ],

@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
 
 from hidescan.hide_map.model import HideMap, MarkKind
-from hidescan.marks.corrections import with_words
+from hidescan.marks.corrections import with_corrections
 from hidescan.marks.matching import GivenMark, carried_over, with_given
 from hidescan.marks.placement import number_of
 from hidescan.settings import Settings
@@ -59,7 +59,7 @@ def test_mapping_again_the_same_changes_nothing() -> None:
 
 
 def test_a_persons_word_stays_also_when_the_mark_is_not_found_again() -> None:
-    old = with_words(some_marks(), {"hole-1": "rejected", "stain-3": "brand", "brand-4": "confirmed"}, S)
+    old = with_corrections(some_marks(), {"hole-1": "rejected", "stain-3": "brand", "brand-4": "confirmed"}, S)
     again = carried_over(old, marked_map(mark("hole-1", disc(101, 801, 10), "hole")), S)
     assert {m.id: (m.kind, m.status) for m in again.marks} == {
         "hole-1": ("hole", "rejected"),
@@ -70,7 +70,7 @@ def test_a_persons_word_stays_also_when_the_mark_is_not_found_again() -> None:
 
 
 def test_a_retyped_mark_found_again_as_before_keeps_the_persons_kind() -> None:
-    old = with_words(some_marks(), {"stain-3": "wrinkle"}, S)
+    old = with_corrections(some_marks(), {"stain-3": "wrinkle"}, S)
     again = carried_over(old, some_marks(), S)
     assert {m.id: m.kind for m in again.marks}["stain-3"] == "wrinkle"
     assert len(again.marks) == 4

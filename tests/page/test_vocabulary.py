@@ -13,7 +13,13 @@ from hidescan.hide_map.facts import HideFacts, facts_of
 from hidescan.page.routes.vocabulary import page_vocabulary, read_page_facts
 from tests.page.served import Screen, needs_browser
 
-LISTS: dict[str, Vocabulary[Any]] = {"species": SPECIES, "tannage": TANNAGES, "state": STATES, "form": FORMS, "face": FACES}
+LISTS: dict[str, Vocabulary[Any]] = {
+    "species": SPECIES,
+    "tannage": TANNAGES,
+    "state": STATES,
+    "form": FORMS,
+    "face": FACES,
+}
 
 
 def test_every_name_is_served_and_every_tannage_served_has_its_caution() -> None:
