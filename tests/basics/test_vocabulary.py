@@ -4,11 +4,14 @@ import re
 from pathlib import Path
 from typing import Any, get_args
 
+import numpy as np
 import pytest
+from shapely import box, union_all
 
 import hidescan
 from hidescan.anatomy.care import cautions
-from hidescan.anatomy.species import TYPICAL
+from hidescan.anatomy.species import TYPICAL, plausible_size
+from hidescan.anatomy.zones import lay_zones
 from hidescan.basics.errors import BadInput
 from hidescan.basics.vocabulary import (
     FACES,
@@ -23,6 +26,8 @@ from hidescan.basics.vocabulary import (
     MarkKind,
     Vocabulary,
 )
+from hidescan.outline.contour import FAULTS
+from hidescan.settings import ThicknessSettings, ZoneLines
 
 WEB = Path(hidescan.__file__).parent / "page" / "web"
 
@@ -94,3 +99,18 @@ def test_narrower_meets_broader_and_not_the_other_way() -> None:
     assert not TANNAGES.same("brain-tanned unsmoked", "brain-tanned smoked")
     assert TANNAGES.same("Fish oil", "fish-oil")
     assert not TANNAGES.same(None, "")
+
+
+def test_tables_elsewhere_are_keyed_by_these_names() -> None:
+    """Tables that cannot be derived from the lists: fitted, measured, or a detector's own."""
+    lines = ZoneLines()
+    curve = np.column_stack([np.zeros(9), np.linspace(0.0, 1000.0, 9)])
+    hide = union_all(
+        [box(-400, -100, 400, 1100), box(-700, -100, 700, 50), box(-700, 850, 700, 1000)]
+    )  # a trunk and legs
+    laid = {zone.name for form in FORMS.names for zone in lay_zones(hide, form, curve, lines)}
+    assert laid == set(ZONES.names)
+    assert {zone for zone, _ in ThicknessSettings().thinner_zones} <= set(ZONES.names)
+    assert set(FAULTS) <= set(MARKS.names)
+    for form in FORMS.names:
+        assert plausible_size("deer", form, 1e9, 1000.0) is not None
