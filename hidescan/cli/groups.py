@@ -20,15 +20,14 @@ class OptionGroup:
     options: tuple[inspect.Parameter, ...]
 
 
-def fact_options(model: type[Any], omit: tuple[str, ...] = ()) -> OptionGroup:
+def fact_options(model: type[Any]) -> OptionGroup:
     """The options of the facts that a dataclass declares."""
     options = []
     for name, fact in facts_of(model).items():
-        if name not in omit:
-            option = fact.option or name.replace("_", "-")
-            options.append(_option(name, option, _help(fact)))
-            if fact.other:
-                options.append(_option(name + OTHER, f"{option}-other", f"{fact.label} in your own words."))
+        option = fact.option or name.replace("_", "-")
+        options.append(_option(name, option, _help(fact)))
+        if fact.other:
+            options.append(_option(name + OTHER, f"{option}-other", f"{fact.label} in your own words."))
     return OptionGroup(tuple(options))
 
 

@@ -43,6 +43,8 @@ class Fact:
         Units that a figure may be given in, the usual one first.
     option
         Name of the option where it is not the field's.
+    unset
+        What counts until it is given; empty where nothing does.
     """
 
     label: str
@@ -52,11 +54,12 @@ class Fact:
     read: Callable[[str], Any] | None = None
     units: tuple[str, ...] = ()
     option: str = ""
+    unset: str = ""
 
 
 THICKNESS = Fact(
     "Thickness", "Leather thickness: 1.8mm, 4.5oz, 5/64in.", read=parse_thickness_mm, units=("mm", "oz", "in"),
-    option="thickness",
+    option="thickness", unset="2 ± 1 mm is taken until you give it.",
 )  # fmt: skip
 SPECIES = Fact("Species", "The animal", vocabulary.SPECIES, other=True)
 TANNAGE = Fact("Tannage", "How it was tanned", vocabulary.TANNAGES, other=True)

@@ -97,7 +97,7 @@ def test_an_attack_gets_one_line(name: str, data: bytes, says: str) -> None:
         (lambda p: p["marks"][0].update(id="a\nb"), "is no plain word"),
         (lambda p: p["marks"][0].update(photo=3), "a photo that there is not"),
         (lambda p: p["marks"][0]["photo_px"].update(coordinates=[[]]), "no line in the photo"),
-        (lambda p: p["zones"][0]["hide_mm"].update(coordinates=[]), "zone back.hide_mm is no ring"),
+        (lambda p: p["zones"][0]["hide_mm"].update(coordinates=[]), "zone butt.hide_mm is no ring"),
         (lambda p: p["outline"]["hide_mm"]["coordinates"][0][0].insert(0, 1e300), "outline.hide_mm"),
         (lambda p: p["back_line"]["curve_mm"].update(coordinates=[[0, 0]]), "curve_mm is no line"),
         (lambda p: p["camera"].update(focal_px=0), "focal_px"),

@@ -11,6 +11,7 @@ from hidescan.basics.vocabulary import FACES, FORMS, MARKS, SPECIES, STATES, TAN
 from hidescan.exports.formats import FORMATS
 from hidescan.hide_map.facts import HideFacts, facts_of
 from hidescan.page.routes.vocabulary import page_vocabulary, read_page_facts
+from hidescan.settings import MeasureSettings
 from tests.page.served import Screen, needs_browser
 
 LISTS: dict[str, Vocabulary[Any]] = {
@@ -39,6 +40,12 @@ def test_what_the_page_sends_is_read() -> None:
         "thickness_mm": pytest.approx(4 * 25.4 / 64),  # 1 oz is 1/64 inch, common practice
         "species": "cattle", "state": None, "tannage": "seal oil", "neck_px": [1, 2],
     }  # fmt: skip
+
+
+def test_what_counts_until_it_is_given_is_what_the_settings_hold() -> None:
+    thickness = next(fact for fact in page_vocabulary()["facts"] if fact["name"] == "thickness_mm")
+    settings = MeasureSettings()
+    assert f"{settings.typical_thickness_mm:g} ± {settings.typical_thickness_u_mm:g} mm" in thickness["unset"]
 
 
 @pytest.mark.parametrize(

@@ -62,6 +62,7 @@ def _form_field(name: str) -> dict[str, Any]:
         "other": name + OTHER if fact.other else None,
         "hints": {name: cautions(name)[0] for name in TANNAGES.names} if fact.terms is TANNAGES else {},
         "units": list(fact.units),
+        "unset": fact.unset,
         "start": None if default is MISSING else default,
     }
 

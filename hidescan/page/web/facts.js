@@ -24,10 +24,10 @@ const capital = (text) => text[0].toUpperCase() + text.slice(1);
 
 /** The form field of a fact, as the program describes it. */
 function factField(app, fact, set) {
-  const { name, label, options, other, units, start, hints } = fact, value = app.given[name];
+  const { name, label, options, other, units, unset, start, hints } = fact, value = app.given[name];
   const give = (to) => set(label.toLowerCase(), { [name]: to });
   if (units.length) {
-    return measure(app, label, units, give, value === null ? "2 ± 1 mm is taken until you give it." : `Given: ${value.toFixed(2)} mm.`);
+    return measure(app, label, units, give, value === null ? unset : `Given: ${value.toFixed(2)} mm.`);
   }
   const id = `f-${name}`;
   const labelled = (...inputs) => el("p", { className: "field" }, el("label", { for: id }, label), ...inputs);
