@@ -18,6 +18,7 @@ from hidescan.cli import (
     edit,
     export,
     lens,
+    manual,
     map,
     marks,
     page,
@@ -47,6 +48,7 @@ COMMANDS = (
     shelf,
     page,
     schema,
+    manual,  # the last, so that it finds every command
 )
 
 app = typer.Typer(
