@@ -1,1 +1,4 @@
-"""Which leather suits a project, and what not to do to it."""
+"""Projects and what makers commonly use for them, as TOML, and the hides on the shelf that would do.
+
+A project and a shelf to lines of text. `advise` reads the shipped projects only; never writes.
+"""

@@ -1,6 +1,6 @@
 """Which leather suits a project: what makers commonly do, as shipped or as the user wrote it, and what is on the shelf.
 
-Everything shipped is common trade practice in our own words, without a source, and is marked as such.
+Everything shipped is common trade practice without a source, and is marked as such.
 """
 
 import difflib
@@ -70,7 +70,7 @@ class Part:
 
 @dataclass(frozen=True, slots=True)
 class Project:
-    """A kind of project. `source` says where the advice comes from."""
+    """A kind of project. `source` names where the advice comes from."""
 
     title: str
     parts: tuple[Part, ...]
@@ -153,7 +153,7 @@ def chosen(word: str, projects: dict[str, str]) -> Project:
 
 @dataclass(frozen=True, slots=True)
 class OnShelf:
-    """Hides for a part: those that qualify, and those of which not enough is known to say."""
+    """Hides for a part: those that qualify, and those of which not enough is known."""
 
     fit: tuple[Row, ...]
     perhaps: tuple[tuple[Row, str], ...]

@@ -1,6 +1,6 @@
 """What leather costs: by the foot that was sold, by the foot that can be used, by the piece and by the set.
 
-Money is decimal from the first word to the last, in whatever currency the person names; nothing is rounded before it
+Money is decimal throughout, in whatever currency the person names; nothing is rounded before it
 is shown. An area becomes a decimal once, in square feet to a millionth.
 """
 
@@ -28,7 +28,7 @@ _KEYS = ("rate", "materials", "hours")
 
 @dataclass(frozen=True, slots=True)
 class Price:
-    """A price as said: of everything, or of a square foot. `currency` is a word, only shown."""
+    """A price as given: of everything, or of a square foot. `currency` is only shown."""
 
     amount: Decimal
     currency: str
@@ -45,7 +45,7 @@ class Area:
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """What measured less marked area is worth, and its ±. `explained` says whether the ± (and quarters) explain it."""
+    """What measured less marked area is worth, and its ±. `explained`: whether the ± (and quarters) explain it."""
 
     ft2: Decimal
     worth: Decimal
@@ -89,7 +89,7 @@ class Cost:
     paid
         For all hides.
     marked
-        As written on the hides; None where nothing was said.
+        As written on the hides; None where nothing was given.
     measured, usable
         Of the maps.
     difference
@@ -163,7 +163,7 @@ def extras_from(text: str, name: str) -> Extras:
         table = plain.get(key, {})
         if not isinstance(table, dict):
             raise BadInput(f"{name}: {key} is no table. Write [{key}] and a line for each.")
-        tables.append(tuple((word, _number(value, f"{name}: {key}.{word}")) for word, value in table.items()))
+        tables.append(tuple((item, _number(value, f"{name}: {key}.{item}")) for item, value in table.items()))
     if tables[1] and "rate" not in plain:
         raise BadInput(f"{name}: hours need a rate. Write rate = 18.00 on the first line.")
     return Extras(tables[0], tables[1], _number(plain.get("rate", 0), f"{name}: rate"))
@@ -196,7 +196,7 @@ def cost(
         Nothing usable, marked areas that are not one for each map, or a placing on other hides.
     """
     if marked and len(marked) != len(maps):
-        raise BadInput(f"--marked was said {len(marked)} times for {len(maps)} maps: say it once for each, in order.")
+        raise BadInput(f"--marked was given {len(marked)} times for {len(maps)} maps: give it once for each, in order.")
     if placing is not None:
         _check(placing, maps)
     measured, usable = _sum([m.measures.area_net for m in maps]), _sum([m.measures.area_usable for m in maps])
@@ -248,12 +248,12 @@ def cost_lines(made: Cost) -> list[str]:
     sold, name = (made.measured, "measured") if made.marked is None else (made.marked, "marked")
     lines = [f"leather paid {shown(made.paid, c)} for {_area(sold)} ft² {name}"]
     rows = [("marked", made.marked), ("measured", made.measured), ("usable", made.usable)]
-    for word, area in rows:
+    for kind, area in rows:
         if area is not None:
             a_foot = made.paid / area.ft2
             pm = "" if area.expanded is None else f" ± {shown(a_foot * area.expanded / area.ft2)}"
-            of = " (less counted marks and their margins)" if word == "usable" else ""
-            lines.append(f"  a {word} foot{of}: {shown(a_foot, c)}{pm}, of {_area(area)} ft²")
+            of = " (less counted marks and their margins)" if kind == "usable" else ""
+            lines.append(f"  a {kind} foot{of}: {shown(a_foot, c)}{pm}, of {_area(area)} ft²")
     if (d := made.difference) is not None:
         pm = "; its ± is unknown" if d.worth_expanded is None else f" ± {shown(d.worth_expanded)}"
         way = "more than marked" if d.ft2 >= 0 else "less than marked"
@@ -272,10 +272,10 @@ def cost_lines(made: Cost) -> list[str]:
         of = ", ".join(f"{piece.in_a_set} {piece.id}" for piece in made.pieces)
         name = "pair" if all(piece.pair and piece.in_a_set == 2 for piece in made.pieces) else "set"
         lines.append(f"  leather of a {name} ({of}): {shown(made.set_leather, c)}")
-        lines += [f"    {word}: {shown(amount, c)}" for word, amount in made.extras.materials]
+        lines += [f"    {item}: {shown(amount, c)}" for item, amount in made.extras.materials]
         lines += [
-            f"    {word}: {hours} h at {shown(made.extras.rate, c)} = {shown(hours * made.extras.rate, c)}"
-            for word, hours in made.extras.hours
+            f"    {item}: {hours} h at {shown(made.extras.rate, c)} = {shown(hours * made.extras.rate, c)}"
+            for item, hours in made.extras.hours
         ]
         lines.append(f"  a {name} in all: {shown(made.set_total, c)}")
     return lines
@@ -283,11 +283,11 @@ def cost_lines(made: Cost) -> list[str]:
 
 def _difference(written: Area, measured: Area, marked: tuple[MarkedArea, ...], paid: Decimal) -> Difference:
     a_foot, off = paid / written.ft2, measured.ft2 - written.ft2
-    room = measured.expanded
-    worth = None if room is None else a_foot * room
-    if room is not None:
-        room += sum((_ft2(QUARTER_ROUNDING_MM2) for m in marked if m.quarters), Decimal(0))
-    return Difference(off, a_foot * off, worth, room is not None and abs(off) <= room)
+    explained = measured.expanded
+    worth = None if explained is None else a_foot * explained
+    if explained is not None:
+        explained += sum((_ft2(QUARTER_ROUNDING_MM2) for m in marked if m.quarters), Decimal(0))
+    return Difference(off, a_foot * off, worth, explained is not None and abs(off) <= explained)
 
 
 def _check(placing: Placing, maps: tuple[HideMap, ...]) -> None:

@@ -1,7 +1,7 @@
 """DXF R2010 in millimetres, one layer for each kind of line, closed LWPOLYLINEs.
 
 Cutters choke on thousands of points, so rings are thinned (Douglas and Peucker 1973, with topology kept) to
-`SIMPLIFIED_MM`, which no ring leaves by more; the tolerance stands in the drawing's comments.
+`SIMPLIFIED_MM`, which no ring leaves by more; the tolerance is in the drawing's comments.
 """
 
 import threading
@@ -33,7 +33,7 @@ def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tupl
     """The map as DXF.
 
     Layers are OUTLINE, HOLES, BACK_LINE, ZONES, MARKS, CARDS, TEXT, and PIECES where any are placed; what the drawing
-    shows is said in one line of text below it, and what each mark is in a text on it.
+    shows is given in one line of text below it, and what each mark is in a text on it.
     """
     drawn = layers(hide_map, mirror=mirror, pieces=pieces)
     with _repeatable():

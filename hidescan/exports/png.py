@@ -30,14 +30,14 @@ def to_bytes(hide_map: HideMap, *, name: str, rgb: NDArray[np.uint8], mirror: bo
     from PIL.PngImagePlugin import PngInfo
 
     raster = raster_of(hide_map, mirror=mirror)
-    words = PngInfo()
-    words.add_itxt("Title", f"{name}, {seen_from(hide_map, mirror=mirror)}")
-    words.add_itxt("Description", f"1 px = {raster.mm_per_px:.6g} mm; photo sha256 {hide_map.photo.sha256}")
-    words.add_itxt("Software", f"hidescan {hide_map.program.version}")
+    texts = PngInfo()
+    texts.add_itxt("Title", f"{name}, {seen_from(hide_map, mirror=mirror)}")
+    texts.add_itxt("Description", f"1 px = {raster.mm_per_px:.6g} mm; photo sha256 {hide_map.photo.sha256}")
+    texts.add_itxt("Software", f"hidescan {hide_map.program.version}")
     dpi = raster.px_per_m * 0.0254
     buffer = BytesIO()
     Image.fromarray(rectified(rgb, hide_map, raster)).save(
-        buffer, format="PNG", compress_level=1, dpi=(dpi, dpi), pnginfo=words
+        buffer, format="PNG", compress_level=1, dpi=(dpi, dpi), pnginfo=texts
     )
     return buffer.getvalue()
 

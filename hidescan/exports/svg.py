@@ -15,7 +15,7 @@ from hidescan.exports.layers import Shape, layers, polygons
 from hidescan.hide_map.model import HideMap
 
 MARGIN_MM = 10.0
-# Colour alone tells nothing apart: each layer is a group with a name, and lines that are not to be cut are dashed;
+# Nothing differs by colour alone: each layer is a group with a name, and lines that are not to be cut are dashed;
 # marks by kind, a cut solid.
 _STYLES = {
     "outline": 'stroke="#000000"',

@@ -26,7 +26,7 @@ def mark_crop(rgb: NDArray[np.uint8], hide_map: HideMap, mark: MarkEntry, side_p
 
     Returns
     -------
-    (side_px, side_px, 3), RGB; the scale stands in its lower left corner.
+    (side_px, side_px, 3), RGB; the scale is in its lower left corner.
     """
     ring = np.array(mark.hide_mm.coordinates[0])
     middle = (ring.min(axis=0) + ring.max(axis=0)) / 2

@@ -1,6 +1,6 @@
 """NAME.marks.png: the hide from straight above on white, neck up, its marks numbered, and a list below.
 
-Numbers are those of the ids. Each stands where it covers no mark, no other number and no other number's leader line,
+Numbers are those of the ids. Each is placed where it covers no mark, no other number and no other number's leader line,
 as near to its mark as that allows; readable on a phone.
 """
 
@@ -26,7 +26,7 @@ _BACK_LINE = LineStyle((64, 224, 255), (8.0, 6.0))
 
 @dataclass(frozen=True, slots=True)
 class Spot:
-    """Where a number stands and where its leader line meets its mark, picture px."""
+    """Where a number is placed and where its leader line meets its mark, picture px."""
 
     at: tuple[float, float]
     foot: tuple[float, float]
@@ -98,7 +98,7 @@ def place_numbers(rings: list[Points], count: int, size_px: tuple[int, int], rad
     -------
     For each of those rings the nearest spot of a grid whose disc lies in the picture, covers no mark, no other disc
     and no other leader line, and whose own leader line crosses no other mark, disc or line. Where there is none, lines
-    may cross, but a disc still covers nothing while there is room.
+    may cross, but a disc still covers nothing while there is space.
     """
     import cv2
 
@@ -118,7 +118,7 @@ def place_numbers(rings: list[Points], count: int, size_px: tuple[int, int], rad
         for spot in spots:
             free = free[np.hypot(*(free - spot.at).T) > 2 * radius + 3]
             free = free[_from_segment(free, spot) > gap]
-        if not len(free):  # more marks than the picture has room for
+        if not len(free):  # more marks than the picture has space for
             free = everywhere
         off = np.min([np.hypot(*(free - p).T) for p in ring[:: max(1, len(ring) // 12)]], axis=0)
         nearest = free[np.argsort(off)[:_MOST_TRIED]]
@@ -199,7 +199,7 @@ def _list(
     units: str,
     settings: MarksPictureSettings,
 ) -> None:
-    """Two columns: number, the kind's line, its name, size, and how sure the program is where nobody else said."""
+    """Two columns: number, the kind's line, its name, size, and its probability where nobody has confirmed it."""
     pen, letters = ImageDraw.Draw(image), font(settings.letter_px)
     left, top = corner
     column = (image.width - 2 * left) // 2

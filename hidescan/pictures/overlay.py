@@ -102,7 +102,7 @@ def zones_picture(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, setting
         ImageDraw.Draw(sheet.image).rectangle((x - r, y - r, x + r, y + r), outline="white", width=sheet.line)
     lines = [f"thickness: {hide_map.thickness_source}"]
     if hide_map.sampling_mm is not None:
-        lines.append("square: sampling position of ISO 2418 (from memory)")
+        lines.append("square: sampling position of ISO 2418")
     _caption(sheet, lines, sheet.at(_points(hide_map.outline.photo_px.coordinates[0])))
     return png(sheet.image)
 

@@ -1,4 +1,4 @@
-"""A map's own pixels: its photo beside the map, or where a person says, and only if its content is the same.
+"""A map's own pixels: its photo beside the map, or at a path given, and only if its content is the same.
 
 A map joined from several photos has one picture made of them all.
 """
@@ -24,7 +24,7 @@ def pixels_of_map(
     Parameters
     ----------
     given
-        Where a person says that it is; looked at where it is not beside the map. Of a joined map's photos the others
+        Path given for the photo; used where it is not beside the map. Of a joined map's photos the others
         are looked for in the same folder.
 
     Returns

@@ -1,7 +1,7 @@
 """Outlines by name from an SVG or a DXF, in millimetres, y up.
 
-An SVG says its unit in the width and height of its root (SVG 1.1, 7.10), a DXF in $INSUNITS of its header (1 inch,
-2 foot, 4 mm, 5 cm, 6 m). A drawing that says nothing is refused unless the person says the unit: a foot and an inch
+An SVG gives its unit in the width and height of its root (SVG 1.1, 7.10), a DXF in $INSUNITS of its header (1 inch,
+2 foot, 4 mm, 5 cm, 6 m). A drawing without a unit is refused unless one is given: a foot and an inch
 look alike on a screen.
 """
 
@@ -33,7 +33,7 @@ class Drawing:
     """Named shapes of a drawing, mm, y up.
 
     `rings` are closed outlines (N, 2), counter-clockwise, the first point not repeated; `lines` open lines (M, 2);
-    `problems` says by name why a shape cannot be a piece.
+    `problems` gives by name the reason why a shape cannot be a piece.
     """
 
     rings: dict[str, Points]
@@ -41,14 +41,14 @@ class Drawing:
     problems: dict[str, str]
 
 
-@np.errstate(all="ignore")  # numbers without end are refused, and numpy says no word of them beside that
+@np.errstate(all="ignore")  # numbers without end are refused, and numpy need not warn of them too
 def read_svg(data: bytes, name: str, unit: str | None, settings: PieceSettings) -> Drawing:
-    """The shapes of an SVG that have an id of their own, or stand alone in a group that has one.
+    """The shapes of an SVG that have an id of their own, or are alone in a group that has one.
 
     Parameters
     ----------
     unit
-        What one user unit is, where the drawing does not say; None if nothing was said.
+        What one user unit is, where the drawing does not give it; None if nothing was given.
 
     Raises
     ------
@@ -72,7 +72,7 @@ def read_svg(data: bytes, name: str, unit: str | None, settings: PieceSettings) 
         if unit is None:
             raise BadInput(f"{name}: its width has no physical unit, so its scale is not known. {_SAY}.")
         scale = UNITS_MM[unit]
-        for attribute in ("width", "height", "viewBox"):  # their scale gives way to what was said
+        for attribute in ("width", "height", "viewBox"):  # the unit given overrides their scale
             root.attrib.pop(attribute, None)
         data = ElementTree.tostring(root)
     found: dict[str, list[tuple[Points, bool]]] = {}

@@ -105,7 +105,7 @@ def read_pieces(path: Path, settings: PieceSettings) -> tuple[Piece, ...]:
 def pieces_from(
     drawing: bytes, name: str, rules: str | None, rules_name: str, settings: PieceSettings
 ) -> tuple[Piece, ...]:
-    """`read_pieces` on contents instead of files; `name` says by its ending whether it is an SVG or a DXF."""
+    """`read_pieces` on contents instead of files; the ending of `name` decides between SVG and DXF."""
     unit, tables = (None, {}) if rules is None else _parsed(rules, rules_name)
     reader = {".svg": read_svg, ".dxf": read_dxf}.get(Path(name).suffix.lower())
     if reader is None:
@@ -125,7 +125,7 @@ def pieces_from(
 
 
 def _without_rules(drawn: Drawing, settings: PieceSettings) -> list[str]:
-    """What is a piece where nobody says: closed outlines, and outlines that need mending, but no straight line."""
+    """Names of the pieces where no rules are given: closed outlines, also ones that need mending, but no line."""
     large = [label for label, ring in drawn.rings.items() if Polygon(ring).area >= settings.least_area_mm2]
     straight = {label for label, line in drawn.lines.items() if len(line) == 2}
     return large + [label for label in drawn.problems if label not in straight and not label.endswith("-grain")]
@@ -208,7 +208,7 @@ def _value(key: str, value: Any, where: str) -> Any:
 
 
 def _known(word: str, words: tuple[str, ...], where: str, what: str) -> None:
-    """Refuse a word that is none of `words`, naming the nearest."""
+    """Refuse a name that is none of `words`, with the nearest in the message."""
     if word in words:
         return
     near = difflib.get_close_matches(word, words, n=1, cutoff=0.0)

@@ -1,4 +1,4 @@
-"""Pieces laid by hand: where a person put each, and what is to be said of it there."""
+"""Pieces laid by hand: the figures of each where it lies, and the rules it breaks there."""
 
 from dataclasses import dataclass
 
@@ -76,7 +76,7 @@ def broken_by(
     pieces: tuple[Piece, ...],
     settings: PlaceSettings,
 ) -> tuple[str, ...]:
-    """Which rules a piece breaks among the others, in words."""
+    """Which rules a piece breaks among the others, a line each."""
     others = [p for p in placed if p.id != one.id]
-    said = broken_rules(leather, [one], others, pieces, settings)
-    return tuple(words.removeprefix(f"{one.id}: ") for words in said)
+    faults = broken_rules(leather, [one], others, pieces, settings)
+    return tuple(fault.removeprefix(f"{one.id}: ") for fault in faults)

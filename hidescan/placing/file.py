@@ -170,7 +170,7 @@ def from_json(data: bytes, name: str) -> Placing:
     Raises
     ------
     BadInput
-        No placing, another version, or a field missing or wrong; says which.
+        No placing, another version, or a field missing or wrong; the message names it.
     """
     try:
         plain = json.loads(data, parse_constant=lambda text: text)

@@ -19,7 +19,7 @@ from hidescan.shelf.remaining import remaining
 def may_hold(row: Row, pieces: tuple[Piece, ...], settings: EnoughSettings) -> bool:
     """Whether a hide is large enough for a set of pieces by area, and for each by length and width.
 
-    It never says no to a hide that would do; to many that would not it says yes.
+    True for every hide that would do, and for many that would not.
     """
     if row.area_left_mm2 is None or row.length_mm is None or row.width_mm is None:
         return False
@@ -35,7 +35,7 @@ def hides_that_fit(
     """The hides that hold all the pieces, in their order, each with a note of what that rests on.
 
     The first `settings.most_placed` that may hold them are tried by placing the pieces on what is left of them; a hide
-    on which they did not find room so is left out. The rest are judged by size alone, and say so.
+    on which no places were found is left out. The rest are judged by size alone, and marked so.
     """
     found: list[Row] = []
     everything = Settings()

@@ -1,6 +1,6 @@
 """Place pieces on hides: the rules made ready, the search, and what came of it in figures for people.
 
-Everything said of a piece is taken from its own outline with Shapely, not from the search's grown and rounded one, and
+Every figure of a piece is taken from its own outline with Shapely, not from the search's grown and rounded one, and
 a layout that breaks a rule by more than `PlaceSettings.tolerance_mm` never leaves here.
 """
 
@@ -103,7 +103,7 @@ def place_pieces(
 def placing_of(
     leathers: tuple[Leather, ...], hashes: tuple[str, ...], pieces: tuple[Piece, ...], placed: tuple[PlacedPiece, ...]
 ) -> Placing:
-    """Placed pieces as a placing, without a word on those that have no place."""
+    """Placed pieces as a placing, without the reasons of those that have no place."""
     placed = _with_mates(leathers, placed)
     numbers = Counter(p.piece for p in placed)
     used = {leather.name: sum(p.area_mm2 for p in placed if p.hide == leather.name) for leather in leathers}
@@ -269,31 +269,31 @@ def _missed(
 
 
 def _warnings(leathers: tuple[Leather, ...], pieces: tuple[Piece, ...]) -> tuple[str, ...]:
-    said = []
+    notes = []
     thick = any(piece.rules.min_thickness_mm > 0 or piece.rules.thick_parts for piece in pieces)
     for leather in leathers:
         if thick and isinstance(leather.thickness, TypicalThickness):
-            said.append(
+            notes.append(
                 f"{leather.name}: its thickness is typical, not measured; gauge it (--gauge) before you rely on"
                 " min_thickness_mm."
             )
-        said += [f"{leather.name}: {w.message}" for w in leather.hide_map.warnings if w.code in _DOUBTS]
-    return tuple(said)
+        notes += [f"{leather.name}: {w.message}" for w in leather.hide_map.warnings if w.code in _DOUBTS]
+    return tuple(notes)
 
 
 def _parted(placed: tuple[PlacedPiece, ...]) -> list[str]:
-    """A word on each pair that comes from two hides."""
+    """A note on each pair that comes from two hides."""
     rights = {(p.piece, p.number): p for p in placed if p.side == "right"}
-    said = []
+    notes = []
     for left in (p for p in placed if p.side == "left"):
         right = rights.get((left.piece, left.number))
         if right is not None and right.hide != left.hide:
-            said.append(
+            notes.append(
                 f"{left.piece}-{left.number}: left from {left.hide}, right from {right.hide}, at mirrored places"
                 f" ({left.zone or 'no zone'}; thinnest {left.least_thickness_mm:.1f} and"
                 f" {right.least_thickness_mm:.1f} mm). Feel both before you cut."
             )
-    return said
+    return notes
 
 
 def _xy(point: Points) -> XY:

@@ -75,24 +75,26 @@ def _thickness(hide_map: HideMap, net: Polygon, zones: tuple[Zone, ...], setting
     )
 
 
-def room_for(leather: Leather, rules: PieceRules, settings: PlaceSettings, *, grown_mm: float = 0.0) -> MultiPolygon:
+def allowed_region(
+    leather: Leather, rules: PieceRules, settings: PlaceSettings, *, grown_mm: float = 0.0
+) -> MultiPolygon:
     """Where a piece with these rules may lie, grown on all sides by `grown_mm` of its margin.
 
     The margin holds to the rim, to holes and to marks; a mark's own margin holds where it is wider. Zones and thickness
     hold for the grown piece, which is a little stricter than asked.
     """
-    room: BaseGeometry = leather.net.buffer(grown_mm - rules.margin_mm)
+    region: BaseGeometry = leather.net.buffer(grown_mm - rules.margin_mm)
     taken = []
     for mark in leather.marks:
         if mark.kind not in rules.may_cover:
             own = settings.usable.hole_margin_mm if mark.kind in EDGES else settings.usable.other_margin_mm
             taken.append(mark_polygon(mark).buffer(max(own, rules.margin_mm) - grown_mm))
-    room = room.difference(union_all(taken)) if taken else room
+    region = region.difference(union_all(taken)) if taken else region
     if rules.zones:
-        room = room.intersection(union_all([z.polygon for z in leather.zones if z.name in rules.zones]))
+        region = region.intersection(union_all([z.polygon for z in leather.zones if z.name in rules.zones]))
     if rules.min_thickness_mm > 0:
-        room = room.intersection(thick_region(leather, rules.min_thickness_mm, settings))
-    return MultiPolygon([part for part in shapely.get_parts(room) if part.geom_type == "Polygon" and part.area > 0])
+        region = region.intersection(thick_region(leather, rules.min_thickness_mm, settings))
+    return MultiPolygon([part for part in shapely.get_parts(region) if part.geom_type == "Polygon" and part.area > 0])
 
 
 @lru_cache(maxsize=16)

@@ -98,12 +98,12 @@ def _piece(
         fill=_INK,
         width=line,
     )
-    words = piece.id.replace("-left", "\nleft").replace("-right", "\nright")
-    longest = max(len(word) for word in words.split("\n"))
+    text = piece.id.replace("-left", "\nleft").replace("-right", "\nright")
+    longest = max(len(line) for line in text.split("\n"))
     size = min(1.0, 1.3 * (x1 - x0) * scale / longest / (settings.long_side_px / 65))
     pen.multiline_text(
         px([(middle.x, middle.y)])[0],
-        words,
+        text,
         font=_font(settings, max(size, 0.45)),
         fill=_INK,
         anchor="mm",
@@ -120,10 +120,10 @@ def _heading(
     settings: PlaceDrawSettings,
 ) -> None:
     hide = next(hide for hide in placing.hides if hide.name == name)
-    words = f"{name}: {len(here)} pieces, {100 * hide.used_share:.1f} % of the usable area"
+    text = f"{name}: {len(here)} pieces, {100 * hide.used_share:.1f} % of the usable area"
     if placing.missed:
-        words += f"; {len(placing.missed)} found no place"
-    pen.text((pad, pad // 2), words, font=_font(settings, 1.3), fill=_INK)
+        text += f"; {len(placing.missed)} found no place"
+    pen.text((pad, pad // 2), text, font=_font(settings, 1.3), fill=_INK)
 
 
 def shapes_of(placing: Placing, name: str) -> tuple[Shape, ...]:

@@ -1,4 +1,4 @@
-"""Why a piece found no place: which one rule, given up, would let it lie, or how much room is lacking."""
+"""Why a piece found no place: which one rule, given up, would let it lie, or by how much it does not fit."""
 
 from collections.abc import Iterator
 from dataclasses import replace
@@ -21,7 +21,7 @@ _STILL = PlacementWeights((0.0, -1.0), 1.0, 0.0, 0.0)
 
 
 def nearest_miss(table: Table, item: Item, settings: PlaceSettings) -> tuple[str, NearestMiss | None]:
-    """Why an item has no place on a laid table, in words, and where it would lie if one rule gave way."""
+    """Why an item has no place on a laid table, and where it would lie without one of its rules."""
     piece, mirrored = item.piece, item.side == "right"
     if item.mate is not None and _spot(table, piece, mirrored, settings) is not None:
         return "there is room for one of the pair, not for both on one hide or at places alike on two", None
@@ -36,9 +36,9 @@ def nearest_miss(table: Table, item: Item, settings: PlaceSettings) -> tuple[str
                 less = replace(piece, rules=replace(piece.rules, min_thickness_mm=middle))
                 better = _spot(table, less, mirrored, settings)
                 low, high, spot = (low, middle, spot) if better is None else (middle, high, better)
-        lacking, unit, words = _lacking(table, piece, rule, spot)
+        lacking, unit, text = _lacking(table, piece, rule, spot)
         miss = NearestMiss(table.leathers[spot.hide].name, _xy(spot), spot.pose.turned_deg, rule, lacking, unit)
-        return f"{words} ({miss.hide}, {spot.at_mm[1]:.0f} mm from the tail, {_side(spot)})", miss
+        return f"{text} ({miss.hide}, {spot.at_mm[1]:.0f} mm from the tail, {_side(spot)})", miss
     low, high = 0.0, _half_width(piece)
     found = None
     while high - low > settings.miss_step_mm:
@@ -72,7 +72,7 @@ def _looser(piece: Piece) -> Iterator[tuple[str, Piece]]:
 
 
 def _lacking(table: Table, piece: Piece, rule: str, spot: Spot) -> tuple[float, str, str]:
-    """By how much a rule is missed at a place: number, unit, words."""
+    """By how much a rule is missed at a place: number, unit, text."""
     leather, rules = table.leathers[spot.hide], piece.rules
     outline = outline_at(piece, spot.pose, spot.at_mm)
     if rule == "min_thickness_mm":

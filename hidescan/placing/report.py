@@ -1,4 +1,4 @@
-"""A placing in words and as a table: what a person reads, and takes to the leather with a tape."""
+"""A placing as text and as a table, with tape distances to take to the leather."""
 
 import csv
 import io
@@ -50,5 +50,5 @@ def summary(placing: Placing) -> list[str]:
         tape = "" if p.tape_mm is None else ", ".join(f"{a:.0f}/{b:.0f}" for a, b in p.tape_mm)
         lines.append(f"  {p.id:<18}{p.angle_deg:>6.1f}°{p.least_thickness_mm:>7.1f} mm{mark:>8}   {tape}")
     lines += [f"  {m.id}: not placed: {m.reason}" for m in placing.missed]
-    lines += [f"  note: {words}" for words in placing.warnings]
+    lines += [f"  note: {warning}" for warning in placing.warnings]
     return lines

@@ -11,7 +11,7 @@ from shapely.geometry.base import BaseGeometry
 from hidescan.marks.placement import EDGES
 from hidescan.pieces.file import Piece, PieceRules
 from hidescan.placing.file import PlacedPiece
-from hidescan.placing.leather import Leather, mark_polygon, room_for, thick_region
+from hidescan.placing.leather import Leather, allowed_region, mark_polygon, thick_region
 from hidescan.settings.uses import PlaceSettings
 
 
@@ -27,7 +27,7 @@ def broken_rules(
     pieces: tuple[Piece, ...],
     settings: PlaceSettings,
 ) -> tuple[str, ...]:
-    """What is wrong with pieces on a hide, in words; empty if nothing is.
+    """What is wrong with pieces on a hide, a line a fault; empty if nothing is.
 
     Parameters
     ----------
@@ -38,33 +38,33 @@ def broken_rules(
     """
     kinds = {piece.id: piece for piece in pieces}
     slack = settings.tolerance_mm
-    said: list[str] = []
+    faults: list[str] = []
     there = [(p, outline_of(p)) for p in others if p.hide == leather.name]
     for one in placed:
         rules, outline = kinds[one.piece].rules, outline_of(one)
         if not _room(leather, rules, settings).covers(outline):
-            said += [f"{one.id}: {words}" for words in _why_not(leather, one, rules, settings)]
+            faults += [f"{one.id}: {fault}" for fault in _why_not(leather, one, rules, settings)]
         if rules.turn_deg is not None and abs(one.angle_deg) > rules.turn_deg + 1e-6:
-            said.append(f"{one.id}: turned {abs(one.angle_deg):.1f} degrees from the back line")
+            faults.append(f"{one.id}: turned {abs(one.angle_deg):.1f} degrees from the back line")
         for other, shape in there:
             gap = (rules.margin_mm + kinds[other.piece].rules.margin_mm) / 2
             if _boxes_apart(outline, shape) > gap:
                 continue
             apart = outline.distance(shape)
             if apart == 0 and outline.buffer(-slack).intersects(shape.buffer(-slack)):
-                said.append(f"{one.id}: over {other.id}")
+                faults.append(f"{one.id}: over {other.id}")
             elif apart < gap - slack:
-                said.append(f"{one.id}: nearer than {gap:g} mm to {other.id}")
+                faults.append(f"{one.id}: nearer than {gap:g} mm to {other.id}")
         there.append((one, outline))
-    return tuple(said)
+    return tuple(faults)
 
 
 @lru_cache(maxsize=64)
 def _room(leather: Leather, rules: PieceRules, settings: PlaceSettings) -> BaseGeometry:
     """Where pieces with these rules may lie, with what rounding may do: asked again for every move of a hand."""
-    room = room_for(leather, rules, settings).buffer(settings.tolerance_mm)
-    prepare(room)
-    return room
+    region = allowed_region(leather, rules, settings).buffer(settings.tolerance_mm)
+    prepare(region)
+    return region
 
 
 def _boxes_apart(one: Polygon, other: Polygon) -> float:
@@ -74,25 +74,25 @@ def _boxes_apart(one: Polygon, other: Polygon) -> float:
 
 
 def _why_not(leather: Leather, one: PlacedPiece, rules: PieceRules, settings: PlaceSettings) -> list[str]:
-    """Which rules keep a piece off where it lies: each part of `room_for` by itself."""
+    """Which rules keep a piece off where it lies: each part of `allowed_region` by itself."""
     outline, slack = outline_of(one), settings.tolerance_mm
-    said = []
+    faults = []
     if not _net(leather, slack).covers(outline):
-        said.append("over the rim or a hole")
+        faults.append("over the rim or a hole")
     elif not _net(leather, slack - rules.margin_mm).covers(outline):
-        said.append(f"within {rules.margin_mm:g} mm of the rim or a hole")
+        faults.append(f"within {rules.margin_mm:g} mm of the rim or a hole")
     for mark in leather.marks:
         own = settings.usable.hole_margin_mm if mark.kind in EDGES else settings.usable.other_margin_mm
         apart = float(outline.distance(mark_polygon(mark)))
         if mark.kind not in rules.may_cover and apart < max(own, rules.margin_mm) - slack:
-            said.append(f"over {mark.id}" if apart == 0 else f"{apart:.0f} mm from {mark.id}")
+            faults.append(f"over {mark.id}" if apart == 0 else f"{apart:.0f} mm from {mark.id}")
     if rules.zones and _less(outline, leather, _zones(leather, rules.zones), slack):
         inside = one.zone in rules.zones
-        said.append(f"partly outside the {' and '.join(rules.zones)}" if inside else f"in the {one.zone}")
+        faults.append(f"partly outside the {' and '.join(rules.zones)}" if inside else f"in the {one.zone}")
     least = rules.min_thickness_mm
     if least > 0 and _less(outline, leather, thick_region(leather, least, settings), slack):
-        said.append(f"{one.least_thickness_mm:.1f} mm thick only, {least:g} mm asked for")
-    return said or ["partly outside the leather that its rules leave it"]
+        faults.append(f"{one.least_thickness_mm:.1f} mm thick only, {least:g} mm asked for")
+    return faults or ["partly outside the leather that its rules leave it"]
 
 
 def _less(outline: Polygon, leather: Leather, region: BaseGeometry, slack_mm: float) -> bool:

@@ -16,7 +16,7 @@ from shapely.geometry import Polygon
 
 from hidescan.basics.geometry import Points, counter_clockwise, rotation_2d
 from hidescan.pieces.file import Piece
-from hidescan.placing.leather import Leather, room_for
+from hidescan.placing.leather import Leather, allowed_region
 from hidescan.placing.no_fit_polygon import PER_MM, Ints, Paths, common, inner_fit, minus, no_fit
 from hidescan.placing.shapes import Pose, Solid, solid, to_ints
 from hidescan.settings.uses import PlaceSettings
@@ -136,10 +136,10 @@ class Table:
         return self._solids[key]
 
     def _inside(self, piece: Piece, pose: Pose, hide: int) -> Paths:
-        """Positions at which a piece lies within the room that its rules leave it."""
+        """Positions at which a piece lies within the region that its rules allow."""
         key = hide, id(piece), pose
         if key not in self._inner:
-            self._inner[key] = _inner(_rooms(self.leathers[hide], piece, self.settings), self.solid(piece, pose))
+            self._inner[key] = _inner(_regions(self.leathers[hide], piece, self.settings), self.solid(piece, pose))
         return self._inner[key]
 
     def _no_fit(self, other: Piece, other_pose: Pose, piece: Piece, pose: Pose) -> "_NoFit":
@@ -265,25 +265,25 @@ class _Raster:
         return np.asarray(np.array([columns[n], rows[n]]) * self.settings.contact_step_mm + self.origin)
 
 
-def _inner(rooms: tuple[Polygon, ...], shape: Solid) -> Paths:
-    """Positions at which a piece lies within one of the rooms."""
+def _inner(regions: tuple[Polygon, ...], shape: Solid) -> Paths:
+    """Positions at which a piece lies within one of the regions."""
     area = float(Polygon(shape.ring).area) / PER_MM**2
     found: Paths = []
-    for room in rooms:
-        if room.area > area:
-            region = inner_fit(_ring(room.exterior.coords), shape.ring)
-            found += minus(region, [no_fit(_ring(hole.coords), shape.ring) for hole in room.interiors])
+    for region in regions:
+        if region.area > area:
+            free = inner_fit(_ring(region.exterior.coords), shape.ring)
+            found += minus(free, [no_fit(_ring(hole.coords), shape.ring) for hole in region.interiors])
     return found
 
 
 @lru_cache(maxsize=64)
-def _rooms(leather: Leather, piece: Piece, settings: PlaceSettings) -> tuple[Polygon, ...]:
-    """The room for a piece's grown outline, with fewer corners and never larger than it is."""
+def _regions(leather: Leather, piece: Piece, settings: PlaceSettings) -> tuple[Polygon, ...]:
+    """The allowed region of a piece's grown outline, with fewer corners and never larger than it is."""
     rules = piece.rules
-    room = room_for(leather, rules, settings, grown_mm=rules.margin_mm / 2)
-    if shapely.get_num_coordinates(room) > 4 * settings.few_corners:
-        room = shapely.simplify(room.buffer(-settings.coarse_mm), settings.coarse_mm)
-    return tuple(part for part in shapely.get_parts(room) if part.area > piece.area_mm2)
+    region = allowed_region(leather, rules, settings, grown_mm=rules.margin_mm / 2)
+    if shapely.get_num_coordinates(region) > 4 * settings.few_corners:
+        region = shapely.simplify(region.buffer(-settings.coarse_mm), settings.coarse_mm)
+    return tuple(part for part in shapely.get_parts(region) if part.area > piece.area_mm2)
 
 
 def _ring(coords: object) -> Ints:

@@ -100,15 +100,15 @@ def _rows(name: str, hide_map: HideMap, units: str) -> dict[str, str]:
 
 
 def _apart(maps: Sequence[tuple[str, HideMap]]) -> str:
-    """Largest against smallest, and whether the two ± let them be told apart."""
+    """Largest against smallest, and whether their difference is more than the two ± together."""
     ordered = sorted(maps, key=lambda item: item[1].measures.area_net.value)
     (small_name, small), (large_name, large) = ordered[0], ordered[-1]
     a, b = small.measures.area_net, large.measures.area_net
     apart = b.value - a.value
-    words = f"Largest against smallest: {large_name} has {apart / MM2_PER_FT2:.2f} ft² more than {small_name}"
+    text = f"Largest against smallest: {large_name} has {apart / MM2_PER_FT2:.2f} ft² more than {small_name}"
     if a.expanded_uncertainty is None or b.expanded_uncertainty is None:
-        return words + "; without both ± nothing more can be said."
+        return text + "; without both ± nothing more can be said."
     # Independent photos: the uncertainties add as squares (JCGM 100, 5.1.2).
     both = float((a.expanded_uncertainty**2 + b.expanded_uncertainty**2) ** 0.5)
-    told = "more than" if apart > both else "no more than"
-    return f"{words}, {told} the two ± together ({both / MM2_PER_FT2:.2f} ft²)."
+    size = "more than" if apart > both else "no more than"
+    return f"{text}, {size} the two ± together ({both / MM2_PER_FT2:.2f} ft²)."

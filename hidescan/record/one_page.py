@@ -1,4 +1,4 @@
-"""The one-page record of a hide: what a seller, a buyer or a file needs, standing alone."""
+"""The one-page record of a hide: all that a seller, a buyer or a file needs on one sheet."""
 
 import hashlib
 import json
@@ -74,7 +74,7 @@ def to_bytes(
     units
         "ft" or "metric": which figures come first.
     rgb
-        The map's photo, upright; without it the hide is drawn from its lines and the sheet says so.
+        The map's photo, upright; without it the hide is drawn from its lines, and a line on the sheet states it.
     marked
         What the seller wrote on the hide.
     deal
@@ -98,7 +98,7 @@ def to_bytes(
 
 
 def _numbered(hide_map: HideMap) -> list[tuple[int, MarkEntry]]:
-    """Marks that stand, largest first, each with the number of its id."""
+    """Marks not rejected, largest first, each with the number of its id."""
     kept = [mark for mark in hide_map.marks if mark.status != "rejected"]
     return [(number_of(mark), mark) for mark in sorted(kept, key=lambda mark: -mark.area_mm2)]
 
@@ -292,7 +292,7 @@ def _foot(page: Page, hide_map: HideMap) -> None:
         f" cards {cards}",
         f"Photo sha256 {p.sha256}",
         f"hidescan {hide_map.program.version}, map revision {hide_map.revision}, settings"
-        f" {hashlib.sha256(saved.encode()).hexdigest()[:16]}; every setting stands in the map file",
+        f" {hashlib.sha256(saved.encode()).hexdigest()[:16]}; every setting is in the map file",
     )
     for n, line in enumerate(lines):
         page.text(MARGIN_MM, y + 4.6 + 4.0 * n, line, 2.6, grey=SOFT)

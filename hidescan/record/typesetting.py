@@ -27,30 +27,28 @@ class Page:
     width: float
     height: float
 
-    def text(self, x: float, y: float, words: str, size: float = 3.1, *, bold: bool = False, grey: float = INK) -> None:
+    def text(self, x: float, y: float, text: str, size: float = 3.1, *, bold: bool = False, grey: float = INK) -> None:
         """One line; `y` is its base line, `size` in mm."""
         self._pen(size, bold, grey)
-        self.canvas.drawString(x, self.height - y, words)
+        self.canvas.drawString(x, self.height - y, text)
 
-    def right(
-        self, x: float, y: float, words: str, size: float = 3.1, *, bold: bool = False, grey: float = INK
-    ) -> None:
+    def right(self, x: float, y: float, text: str, size: float = 3.1, *, bold: bool = False, grey: float = INK) -> None:
         """One line that ends at `x`."""
         self._pen(size, bold, grey)
-        self.canvas.drawRightString(x, self.height - y, words)
+        self.canvas.drawRightString(x, self.height - y, text)
 
-    def centred(self, x: float, y: float, words: str, size: float, *, bold: bool = False, grey: float = INK) -> None:
+    def centred(self, x: float, y: float, text: str, size: float, *, bold: bool = False, grey: float = INK) -> None:
         """One line with its middle at `x`."""
         self._pen(size, bold, grey)
-        self.canvas.drawCentredString(x, self.height - y, words)
+        self.canvas.drawCentredString(x, self.height - y, text)
 
     def wrapped(
-        self, x: float, y: float, words: str, width: float, *, size: float = 3.1, grey: float = INK, most: int = 99
+        self, x: float, y: float, text: str, width: float, *, size: float = 3.1, grey: float = INK, most: int = 99
     ) -> float:
         """Several lines; returns the base line that would come next. What is over `most` lines ends in dots."""
         from reportlab.lib.utils import simpleSplit
 
-        lines = simpleSplit(words, "Helvetica", size, width)
+        lines = simpleSplit(text, "Helvetica", size, width)
         if len(lines) > most:
             lines = [*lines[: most - 1], lines[most - 1].rstrip(" .") + " ..."]
         for line in lines:
@@ -64,9 +62,9 @@ class Page:
         self.canvas.setLineWidth(0.2)
         self.canvas.line(x0, self.height - y, x1, self.height - y)
 
-    def heading(self, x0: float, x1: float, y: float, words: str) -> float:
+    def heading(self, x0: float, x1: float, y: float, text: str) -> float:
         """A section's name over a thin line; returns the first base line under it."""
-        self.text(x0, y, words, 3.4, bold=True)
+        self.text(x0, y, text, 3.4, bold=True)
         self.rule(x0, x1, y + 1.5)
         return y + 6.0
 
@@ -120,7 +118,7 @@ def draw_hide(page: Page, drawn: Layers, small: Small, names: tuple[str, ...], *
     if filled:
         canvas.setFillGray(0.9)
         draw_geometry(canvas, drawn.net_mm, fill=True)
-    canvas.setStrokeGray(1.0)  # white below the back line, or it cannot be told on dark leather
+    canvas.setStrokeGray(1.0)  # white below the back line, or it cannot be seen on dark leather
     canvas.setLineWidth(0.9 / small.scale)
     for shape in drawn.by_name["back-line"]:
         draw_geometry(canvas, shape.geometry)
@@ -130,7 +128,7 @@ def draw_hide(page: Page, drawn: Layers, small: Small, names: tuple[str, ...], *
 
 def scale_bar(page: Page, small: Small, x: float, y: float, units: str) -> None:
     """A bar of a round length at the picture's scale."""
-    length, words = (304.8, "1 ft") if units == "ft" else (300.0, "300 mm")
+    length, text = (304.8, "1 ft") if units == "ft" else (300.0, "300 mm")
     end = x + length * small.scale
     page.canvas.setStrokeGray(INK)
     page.canvas.setLineWidth(0.4)
@@ -138,4 +136,4 @@ def scale_bar(page: Page, small: Small, x: float, y: float, units: str) -> None:
         [(x, page.height - y, end, page.height - y)]
         + [(at, page.height - y - 1, at, page.height - y + 1) for at in (x, end)]
     )
-    page.text(end + 1.5, y + 1.0, words, 2.8)
+    page.text(end + 1.5, y + 1.0, text, 2.8)

@@ -27,7 +27,7 @@ class EnoughSettings:
 
     # Hides on which the pieces are placed: the rest of a long list is judged by size alone.
     most_placed: int = 20
-    # Rounds of improvement on each: rounds and not seconds, so that a busy machine gives the same answer.
+    # Rounds of improvement on each: rounds and not seconds, so that the answer repeats.
     rounds_each: int = 40
     # Length and width of a hide are known to a few mm, and its rim is wavy beyond its back line's ends.
     slack_mm: float = 150.0

@@ -58,7 +58,7 @@ class Gain:
         The field on a grid of the first hide frame: places (N, 2), displacements (N, 2), strains (N,) and the larger
         standard uncertainty of both (N,).
     dots_mm
-        Matched dots on the first map and on the second, (K, 2) each; none where only the outline spoke.
+        Matched dots on the first map and on the second, (K, 2) each; none where the outline alone was used.
     same_prints
         Whether both maps were measured by the same printed cards, so that the print's scale cancels.
     """
@@ -180,7 +180,7 @@ def _rim_common_mm(hide_map: HideMap) -> float:
 
 
 def _same_prints(first: HideMap, second: HideMap) -> bool:
-    """Cards of the same number and scale; with a tape the photo's own scale stands."""
+    """Cards of the same number and scale; with a tape the photo's own scale counts."""
     shared = {card.number for card in first.cards} & {card.number for card in second.cards}
     taped = first.inputs.tapes or second.inputs.tapes
     return bool(shared) and not taped and first.inputs.card_scale == second.inputs.card_scale

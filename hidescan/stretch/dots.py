@@ -54,21 +54,21 @@ def _spots(view: NDArray[np.uint8], leather: NDArray[np.uint8], raster: Raster, 
     found: list[tuple[float, float, float]] = []
     for hat in (cv2.MORPH_BLACKHAT, cv2.MORPH_TOPHAT):
         # Any ink differs from leather in one channel at least.
-        stands = cv2.morphologyEx(smooth, hat, box).max(axis=2)
-        on = stands[leather > 0]
+        contrast = cv2.morphologyEx(smooth, hat, box).max(axis=2)
+        on = contrast[leather > 0]
         if not len(on):
             continue
         middle = float(np.median(on))
         grain = 1.4826 * float(np.median(np.abs(on - middle)))
         limit = max(settings.least_contrast, middle + settings.least_sigma * grain)
-        ink = ((stands > limit) & (leather > 0)).astype(np.uint8)
+        ink = ((contrast > limit) & (leather > 0)).astype(np.uint8)
         labels, stats = parts(ink)
         for label, (x, y, w, h, area) in enumerate(stats[1:].tolist(), start=1):
             long, short = max(w, h) * raster.mm_per_px, min(w, h) * raster.mm_per_px
             compact = short >= settings.least_round * long and area >= settings.least_filled * w * h
             if not (settings.least_mm <= long <= settings.most_mm and compact):
                 continue
-            weight = np.where(labels[y : y + h, x : x + w] == label, stands[y : y + h, x : x + w], 0).astype(float)
+            weight = np.where(labels[y : y + h, x : x + w] == label, contrast[y : y + h, x : x + w], 0).astype(float)
             rows, columns = np.mgrid[y : y + h, x : x + w]
             total = weight.sum()
             found.append((total / area, float((weight * columns).sum() / total), float((weight * rows).sum() / total)))

@@ -2,8 +2,8 @@
 
 Rim points of the first outline are matched to the nearest place on the second that looks the same way, and the field
 is fitted to the distances across the rim; repeated from an even field to an uneven one (iterated closest points with
-the point-to-line distance: Chen and Medioni 1992; Besl and McKay 1992). Dots are matched by where the outlines say
-that each should lie, then by where the dots already matched say so.
+the point-to-line distance: Chen and Medioni 1992; Besl and McKay 1992). Dots are matched by where the outlines
+predict each, then by where the dots already matched predict it.
 """
 
 from dataclasses import dataclass, replace
@@ -154,7 +154,7 @@ def _fits_its_neighbours(at_mm: Points, off_mm: Points, size_mm: float, settings
     while fits.sum() > 3:
         at = at_mm[fits] - at_mm[fits].mean(axis=0)
         inverse = np.linalg.inv(law.kernels(at, at)[0] + law.dot_u_mm**2 * np.eye(len(at)))
-        # Deviation of each from what the others say, in its own standard deviations.
+        # Deviation of each from what the others predict, in its own standard deviations.
         sigma = np.linalg.norm(inverse @ off_mm[fits], axis=1) / np.sqrt(np.diag(inverse))
         worst = int(np.argmax(sigma))
         if sigma[worst] <= settings.outlier_sigma:
@@ -195,7 +195,7 @@ class _Rim:
     def observations(
         self, part: Fitted, dots: tuple[Points, Points] | None, rim_u_mm: float, settings: StretchSettings
     ) -> Observations:
-        """What the matches and the dots say about the displacement."""
+        """The matches and the dots as observations of the displacement."""
         normal, off_mm, fair = self.matched(part)
         moved = np.sum(part.moved_mm(self.at_mm) * normal, axis=1) + off_mm
         deviation = max(1.4826 * float(np.median(np.abs(off_mm))), rim_u_mm)

@@ -1,4 +1,4 @@
-"""What a comparison of maps says in words: the table, what is not sure, and the cautions that matter."""
+"""Lines for the terminal from a comparison of maps: the table, doubts, and the cautions that apply."""
 
 from math import isnan
 

@@ -1,6 +1,6 @@
 """How far off the area is, and whether the stated interval holds the truth: corner-level scenes, no pixels.
 
-    python tests/benchmarks/accuracy_study.py [--scenes 400] [--write calibration/accuracy.md]
+    python -m tests.benchmarks.accuracy_study [--scenes 400]
 
 One factor is varied a row; the rest is drawn as in the first row. Hides come from `tests/synthetic/hides.py`, their rim
 stands over the floor as a hide laid by hand does, cameras and cards are OpenCV's; nothing of the program makes truth.
@@ -21,6 +21,7 @@ from hidescan.figures.measures import Rim, measure
 from hidescan.floor.adjustment import Prior, Priors, Tape
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.settings import Settings
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.bound import area_sd_percent
 from tests.synthetic.corners import floor_to_floor, seen_card
 from tests.synthetic.hides import whole_hide
@@ -202,14 +203,10 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--scenes", type=int, default=400, help="scenes a row")
     parser.add_argument("--processes", type=int, default=2)
-    parser.add_argument("--write", type=Path, help="also write the table here")
     arguments = parser.parse_args()
-    made = table(arguments.scenes, arguments.processes)
-    print(made)
-    if arguments.write:
-        head = "# Accuracy study\n\nMade by `python tests/benchmarks/accuracy_study.py --write calibration/accuracy.md`.\n\n"
-        arguments.write.write_text(head + made + "\n")
+    print(table(arguments.scenes, arguments.processes))
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("accuracy"):
+        main()

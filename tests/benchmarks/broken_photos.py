@@ -24,6 +24,7 @@ from pathlib import Path
 import numpy as np
 from PIL import Image
 
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.broken import PIXEL_WAYS, WAYS, Whole, mutant, whole
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -225,4 +226,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("broken-photos"):
+        main()

@@ -3,7 +3,7 @@
 FOLDER holds photos that can be mapped; copies with other brightness and compression are made of them in a temporary
 folder, since what is measured here depends on their number and size, not on what they show.
 
-- speed: 60 photos at full size, two workers of one thread against one; on a machine that does nothing else.
+- speed: 60 photos at full size, two workers of one thread against one.
 - memory: 500 photos of about 2 megapixels, 8 of them cut short: the highest memory of any worker after 50 and at the end.
 - kills: 16 photos of about 2 megapixels; the run is killed at 20 random moments and taken up each time.
 """
@@ -31,6 +31,7 @@ from hidescan.many.settings import FolderSettings
 from hidescan.settings import Settings
 from hidescan.shelf import database
 from hidescan.shelf.finding import Criteria, find
+from tests.benchmarks.recorded import recorded
 
 SMALL_PX = 1632
 KILLS = 20
@@ -74,7 +75,7 @@ def speed(source: Path, folder: Path) -> None:
     photos = copies(source, folder / "photos", count, None)
     with Image.open(photos[0]) as image:
         pixels = image.width * image.height / 1e6
-    print(f"{count} photos, the first of {pixels:.0f} megapixels; load {os.getloadavg()[0]:.1f}")
+    print(f"{count} photos, the first of {pixels:.0f} megapixels")
     seconds = {}
     for workers in (2, 1):
         start, own, theirs = time.perf_counter(), cpu_s(resource.RUSAGE_SELF), cpu_s(resource.RUSAGE_CHILDREN)
@@ -83,7 +84,7 @@ def speed(source: Path, folder: Path) -> None:
         own, theirs = cpu_s(resource.RUSAGE_SELF) - own, cpu_s(resource.RUSAGE_CHILDREN) - theirs
         print(
             f"  {workers} worker(s): {seconds[workers]:.0f} s, {done} mapped; at work {theirs:.0f} s in workers,"
-            f" {own:.0f} s here; load {os.getloadavg()[0]:.1f}",
+            f" {own:.0f} s here",
             flush=True,
         )
     same = all(
@@ -159,7 +160,7 @@ def kills(source: Path, folder: Path) -> None:
         ["pgrep", "-fc", "multiprocessing.spawn.*--multiprocessing-fork"], capture_output=True, text=True
     )
     check_kills(photos, out, shelf)
-    print(f"  last run: exit {last.returncode}; worker processes on this machine now: {orphans.stdout.strip()}")
+    print(f"  last run: exit {last.returncode}; worker processes still running: {orphans.stdout.strip()}")
     with tempfile.TemporaryDirectory() as fresh:
         results = list(mapped_by_command(folder / "photos", Path(fresh)))
         same = all((out / path.name).read_bytes() == path.read_bytes() for path in results)
@@ -194,4 +195,5 @@ def check_kills(photos: list[Path], out: Path, shelf: Path) -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded(f"folder-{sys.argv[1]}"):
+        main()

@@ -23,6 +23,7 @@ from hidescan.floor.solution import Plane, solve_plane
 from hidescan.join.bundle import Joint, View, solve_joint
 from hidescan.join.settings import BundleSettings
 from hidescan.settings import PlaneSettings
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.scenes import Array
 
 FLAGS = (
@@ -141,4 +142,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("join-boards"):
+        main()

@@ -27,6 +27,7 @@ from hidescan.photo.reading import read_photo
 from hidescan.pipeline import Known
 from hidescan.settings import Settings
 from tests.benchmarks.join_study import scene
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.scenes import Array, circle, rectangle
 from tests.synthetic.scenes import Look as Paint
 from tests.synthetic.view_pictures import Painted, painted, photo_from
@@ -228,4 +229,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("join-photos"):
+        main()

@@ -26,6 +26,7 @@ from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.settings import JoinSettings
 from hidescan.pipeline import Leather
 from hidescan.settings import Settings
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.hides import whole_hide
 from tests.synthetic.joined import views_of
 from tests.synthetic.rims import lift_field
@@ -196,4 +197,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("join"):
+        main()

@@ -26,6 +26,7 @@ from hidescan.cli import app as cli
 from hidescan.hide_map.revisions import read_map
 from hidescan.shelf import database
 from hidescan.shelf.finding import Criteria, find
+from tests.benchmarks.recorded import recorded
 
 SAMPLE = Path(__file__).parents[2] / "sample_images" / "goat_on_concrete.jpg"
 PIECES = b"""<svg xmlns="http://www.w3.org/2000/svg" width="400mm" height="400mm" viewBox="0 0 400 400">
@@ -150,4 +151,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("kill"):
+        main()

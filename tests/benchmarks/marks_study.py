@@ -22,6 +22,7 @@ from hidescan.outline.finding import Outline, find_outline
 from hidescan.outline.holes import Hole
 from hidescan.settings import OutlineSettings
 from tests.benchmarks.outline_study import read_truth
+from tests.benchmarks.recorded import recorded
 
 LEAST_MM = {"hole": 8.0, "cut": 20.0, "brand": 0.0, "stain": 40.0, "scratch": 30.0}
 GROWN_MM = 3.0
@@ -93,4 +94,5 @@ def kind_of(found: Hole | Fault) -> str:
 
 
 if __name__ == "__main__":
-    main(Path(sys.argv[1]))
+    with recorded("marks"):
+        main(Path(sys.argv[1]))

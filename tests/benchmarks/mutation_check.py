@@ -25,6 +25,8 @@ from typing import Any
 
 import pytest
 
+from tests.benchmarks.recorded import recorded
+
 ROOT = Path(__file__).parents[2]
 TESTS = {
     "plane": ["tests/test_plane_figures.py", "tests/test_plane.py"],
@@ -170,4 +172,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("mutation"):
+        main()

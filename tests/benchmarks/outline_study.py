@@ -1,6 +1,6 @@
 """Region, rim and holes over a folder of photos with truth, beside two general baselines.
 
-``python tests/benchmarks/outline_study.py FOLDER [--taps] [--no-baselines]``
+``python -m tests.benchmarks.outline_study FOLDER [--taps] [--no-baselines]``
 
 Each NAME.jpg needs a NAME.truth.json with `silhouette_px` (the visible rim), holes (`holes_mm`) and either `camera`
 (f_px, cx, cy, k1, k2, R, t) or `homography_px_from_mm`; cards as `cards` (center_mm, angle_deg) or `cards_mm`. Photos
@@ -24,6 +24,7 @@ from numpy.typing import NDArray
 from hidescan.camera.model import Camera
 from hidescan.outline.finding import Hint, Outline, find_outline
 from hidescan.settings import OutlineSettings
+from tests.benchmarks.recorded import recorded
 
 Array = NDArray[np.float64]
 GOOD = 0.985
@@ -315,4 +316,5 @@ def summary(rows: list[dict[str, float]], matched: list[tuple[float, float]], ba
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("outline"):
+        main()

@@ -16,6 +16,7 @@ from typing import Any
 
 import numpy as np
 
+from tests.benchmarks.recorded import recorded
 from tests.page.served import CHROMIUM, DESKTOP, FLAGS, SAMPLES, Screen, program, ring_of
 from tests.page.test_pieces import RULES, SVG, after
 
@@ -111,4 +112,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("page"):
+        main()

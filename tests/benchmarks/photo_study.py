@@ -1,6 +1,6 @@
 """The whole program on photos with truth: what `hidescan map` makes of each, beside what is true.
 
-    python tests/benchmarks/photo_study.py FOLDER [-o OUT]
+    python -m tests.benchmarks.photo_study FOLDER [-o OUT]
 
 FOLDER holds photos with NAME.truth.json beside them (see sample_images/). Each photo is mapped by the installed program
 in its own process, so that the time is the whole process's; Pillow's decode of the same file is timed in the same run.
@@ -21,6 +21,8 @@ from PIL import Image
 from shapely import distance, make_valid
 from shapely import points as shapely_points
 from shapely.geometry import Polygon
+
+from tests.benchmarks.recorded import recorded
 
 HIDESCAN = Path(sys.executable).with_name("hidescan")
 
@@ -149,4 +151,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("photo"):
+        main()

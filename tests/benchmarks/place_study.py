@@ -3,7 +3,7 @@
     python -m tests.benchmarks.place_study validity|greedy|puzzles|speed [cases]
 
 `greedy` lays pieces in order of size, undistorted and unturned, each at the lowest then leftmost free position; free
-positions are the exact ones, so it is a strong greedy. Times are CPU time of one core: the machine may be shared.
+positions are the exact ones, so it is a strong greedy. Times are CPU time of one core.
 """
 
 import sys
@@ -24,6 +24,7 @@ from hidescan.placing.shapes import Pose
 from hidescan.placing.table import Spot, Table
 from hidescan.settings import Settings
 from hidescan.settings.uses import PlaceSettings
+from tests.benchmarks.recorded import recorded
 from tests.placing.checker import faults
 from tests.placing.hides import laid_out, random_piece, ring_of, uppers
 from tests.samples import rectangle_map
@@ -208,4 +209,6 @@ def study_speed(cases: int) -> None:
 if __name__ == "__main__":
     cv2.setNumThreads(1)
     what, count = sys.argv[1], int(sys.argv[2]) if len(sys.argv) > 2 else 20
-    {"validity": study_validity, "greedy": study_greedy, "puzzles": study_puzzles, "speed": study_speed}[what](count)
+    studies = {"validity": study_validity, "greedy": study_greedy, "puzzles": study_puzzles, "speed": study_speed}
+    with recorded(f"place-{what}"):
+        studies[what](count)

@@ -1,6 +1,6 @@
 """Where blur, few pixels and over-exposure start to cost corner accuracy: the reason for the limits in QualitySettings.
 
-python tests/benchmarks/quality_study.py
+python -m tests.benchmarks.quality_study
 """
 
 import sys
@@ -15,6 +15,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 from hidescan.basics.opencv import grey_of
 from hidescan.cards.detection import MARKER_MM, find_cards
 from hidescan.settings import CardSettings
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.scenes import Look, TrueCard, look_at, picture
 
 LOOK = Look()
@@ -55,4 +56,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("quality"):
+        main()

@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from hidescan.anatomy.back_line import Shape, find_shape
 from hidescan.basics.geometry import rotation_2d
 from hidescan.settings import ShapeSettings
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.hides import any_form
 
 Points = NDArray[np.float64]
@@ -144,4 +145,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("shape"):
+        main()

@@ -23,6 +23,7 @@ from hidescan.shelf.facts import Facts
 from hidescan.shelf.finding import Criteria, ThicknessWanted, find
 from hidescan.shelf.hides import hide
 from hidescan.shelf.listing import table_lines
+from tests.benchmarks.recorded import recorded
 from tests.samples import rectangle_map
 
 HIDES, WRITERS, EACH = 10_000, 4, 1_000
@@ -96,7 +97,7 @@ def questions() -> dict[str, Callable[[sqlite3.Connection], object]]:
 
 
 def timed(path: Path, question: Callable[[sqlite3.Connection], object]) -> tuple[float, float]:
-    """Seconds by the clock, and seconds of this process at work: the first counts what else the machine does."""
+    """Seconds by the clock, and seconds of this process at work: the first counts waiting as well."""
     times, at_work = [], []
     with closing(database.open_shelf(path)) as db:
         question(db)  # imports are start-up
@@ -130,4 +131,5 @@ def add_many(path: Path, name: int) -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("shelf"):
+        main()

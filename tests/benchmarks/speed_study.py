@@ -1,7 +1,7 @@
 """Where the time goes: python -m tests.benchmarks.speed_study PHOTO [PHOTO ...] [--runs N] [--stages]
 
 For each photo, beside Pillow's decode of the same file in the same run (the least of what was timed before and after
-each run, since whatever else the machine does only adds):
+each run):
 
 - the stages of `hidescan map` in a warm process, and `map_photo` with its decode; some stages run side by side, so
   that the time between them can come out negative;
@@ -31,6 +31,7 @@ from hidescan.api import map_photo
 from hidescan.hide_map.model import Inputs
 from hidescan.many.one_photo import Job, map_one
 from hidescan.settings import Settings
+from tests.benchmarks.recorded import recorded
 
 # Stage: where its work is called from, as (module, name there). Each is called by the pipeline and by nothing timed.
 STAGES = {
@@ -72,7 +73,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         os.environ["XDG_CONFIG_HOME"] = folder
         for photo in arguments.photos:
-            print(f"\n{photo.name}, load {os.getloadavg()[0]:.1f}")
+            print(f"\n{photo.name}")
             if not arguments.stages:
                 whole(photo, Path(folder), arguments.runs)
             stages(photo, Path(folder), arguments.runs)
@@ -182,4 +183,5 @@ def added(spent: dict[str, float], stage: str, function: Callable[..., Any]) -> 
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("speed"):
+        main()

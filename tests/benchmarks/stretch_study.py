@@ -20,6 +20,7 @@ from hidescan.settings.uses import DotSettings, StretchSettings
 from hidescan.stretch.comparison import ACROSS, ALONG
 from hidescan.stretch.field import stretches
 from hidescan.stretch.matching import matched_dots, register
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.strained import Array, Strained, inside_points, strained
 
 RIM_COMMON_MM = 0.7  # what `ragged` puts on both rings all round: 0.5 mm each
@@ -92,4 +93,5 @@ def study(count: int) -> None:
 
 
 if __name__ == "__main__":
-    study(int(sys.argv[1]) if len(sys.argv) > 1 else 400)
+    with recorded("stretch"):
+        study(int(sys.argv[1]) if len(sys.argv) > 1 else 400)

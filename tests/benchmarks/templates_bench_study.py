@@ -27,6 +27,7 @@ from hidescan.pieces.templates.on_floor import sheets_mm
 from hidescan.pipeline import Known, find_floor
 from hidescan.settings import Settings
 from hidescan.settings.uses import TemplateSettings
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.cards_on_table import Drawn, aligned, farthest, grain_error_deg
 from tests.synthetic.scenes import Array
 from tests.synthetic.workbench import CARDS, TABLES, THICKNESS_MM, Bench, bench
@@ -145,4 +146,5 @@ def _print(name: str, outcomes: list[Outcome]) -> None:
 
 
 if __name__ == "__main__":
-    study(*(int(word) for word in (sys.argv[1:] + ["150", "1000"][len(sys.argv) - 1 :])))
+    with recorded("templates-bench"):
+        study(*(int(word) for word in (sys.argv[1:] + ["150", "1000"][len(sys.argv) - 1 :])))

@@ -24,6 +24,7 @@ from hidescan.pieces.templates.on_floor import sheets_mm
 from hidescan.pipeline import Known, find_floor
 from hidescan.settings import Settings
 from hidescan.settings.uses import TemplateSettings
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.cards_on_table import COLOURS, THICKNESS_MM, aligned, farthest, grain_error_deg, nearest, table
 from tests.synthetic.scenes import Array
 
@@ -83,4 +84,5 @@ def study(scenes: int) -> None:
 
 
 if __name__ == "__main__":
-    study(int(sys.argv[1]) if len(sys.argv) > 1 else 5)
+    with recorded("templates"):
+        study(int(sys.argv[1]) if len(sys.argv) > 1 else 5)

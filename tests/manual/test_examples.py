@@ -15,7 +15,16 @@ from shapely.geometry import Polygon
 import hidescan
 from hidescan.anatomy.zones import lay_zones
 from hidescan.hide_map.json_io import to_json
-from hidescan.hide_map.model import HideMap, Inputs, MeasuresEntry, MultiPolygonGeometry, OutlineEntry, PolygonGeometry, Ring, ZoneEntry
+from hidescan.hide_map.model import (
+    HideMap,
+    Inputs,
+    MeasuresEntry,
+    MultiPolygonGeometry,
+    OutlineEntry,
+    PolygonGeometry,
+    Ring,
+    ZoneEntry,
+)
 from hidescan.settings import ZoneLines
 from tests.manual.examples import PAGES, ROOT, as_run, at_home, printed, with_console
 from tests.samples import figure, rectangle_map
@@ -57,7 +66,9 @@ def mapped(ring: Array, state: str) -> HideMap:
     values = (shape.area, shape.area, shape.area, length, width, shape.length)
     curve = np.array([[0.0, 0.0], [0.0, float(length)]])
     zones = tuple(
-        ZoneEntry(z.name, MultiPolygonGeometry(tuple(map(_rings, shapely.get_parts(z.polygon)))), z.polygon.area, 1.8, 0.2)
+        ZoneEntry(
+            z.name, MultiPolygonGeometry(tuple(map(_rings, shapely.get_parts(z.polygon)))), z.polygon.area, 1.8, 0.2
+        )
         for z in lay_zones(shape, "whole", curve, ZoneLines())
     )
     return rectangle_map(

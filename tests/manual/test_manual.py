@@ -16,7 +16,12 @@ from hidescan.cli.app import app
 from hidescan.cli.manual import MANUAL, PAGE_OF_COMMAND, pages
 from tests.manual.examples import PAGES, ROOT
 
-DOCUMENTS = (*PAGES, ROOT / "DEVELOPERS.md", *(ROOT / "calibration").rglob("*.md"), ROOT / "sample_images" / "README.md")
+DOCUMENTS = (
+    *PAGES,
+    ROOT / "DEVELOPERS.md",
+    *(ROOT / "calibration").rglob("*.md"),
+    ROOT / "sample_images" / "README.md",
+)
 
 
 def commands() -> dict[str, click.Command]:
@@ -32,7 +37,7 @@ def commands() -> dict[str, click.Command]:
 
 
 def test_every_command_names_a_page_of_the_manual_in_its_help() -> None:
-    for words, command in commands().items():
+    for words in commands():
         page = PAGE_OF_COMMAND.get(words.split()[0])
         if words == "manual":
             continue

@@ -19,7 +19,7 @@ from hidescan.exports.pdf.canvas import (
 from hidescan.hide_map.model import HideMap
 
 MARGIN_MM = 10.0
-FOOT_MM = 16.0  # below the hide: the bar and one line of words
+FOOT_MM = 16.0  # below the hide: the bar and one line of text
 
 
 def to_files(hide_map: HideMap, options: ExportOptions) -> tuple[bytes, ...]:

@@ -1,6 +1,6 @@
 """PDF at full size over sheets of A4 or Letter: a page map first, then one sheet a tile.
 
-Sheets overlap by `OVERLAP_MM`. In each overlap stand ringed crosses, drawn at the same place of the hide on both
+Sheets overlap by `OVERLAP_MM`. Each overlap carries ringed crosses, drawn at the same place of the hide on both
 sheets: laid cross on cross, the sheets are in place. Each sheet carries a small map and a bar of 100 mm.
 """
 
@@ -162,22 +162,22 @@ def _tile(canvas: "Canvas", grid: Grid, at: tuple[int, int]) -> None:
     canvas.setFillGray(0.35)
     canvas.setLineWidth(0.15)
     canvas.setFont("Helvetica", 2.8)
-    for cx, cy, words in grid.crosses():
+    for cx, cy, text in grid.crosses():
         if x < cx < x + w and y < cy < y + h:
             canvas.circle(cx, cy, 2.5, stroke=1, fill=0)
             canvas.lines([(cx - 4, cy, cx + 4, cy), (cx, cy - 4, cx, cy + 4)])
-            canvas.drawCentredString(cx, cy + 4.5, words)
+            canvas.drawCentredString(cx, cy + 4.5, text)
     canvas.restoreState()
 
 
-def _foot(canvas: "Canvas", drawn: Layers, grid: Grid, at: tuple[int, int], words: str) -> None:
+def _foot(canvas: "Canvas", drawn: Layers, grid: Grid, at: tuple[int, int], text: str) -> None:
     draw_bar(canvas, MARGIN_MM, MARGIN_MM + 2.0)
     canvas.setFont("Helvetica-Bold", 4.0)
-    canvas.drawString(MARGIN_MM, MARGIN_MM + FOOT_MM - 6.0, words)
+    canvas.drawString(MARGIN_MM, MARGIN_MM + FOOT_MM - 6.0, text)
     canvas.setFont("Helvetica", 3.0)
     canvas.drawString(MARGIN_MM, MARGIN_MM + FOOT_MM - 10.5, f"{drawn.seen_from}. Lay ringed cross on ringed cross.")
-    room = 60.0, FOOT_MM - 3.0
-    scale = min(room[0] / grid.size[0], room[1] / grid.size[1])
+    space = 60.0, FOOT_MM - 3.0
+    scale = min(space[0] / grid.size[0], space[1] / grid.size[1])
     canvas.saveState()
     canvas.translate(MARGIN_MM + grid.window[0] - scale * grid.size[0], MARGIN_MM)
     canvas.scale(scale, scale)
@@ -206,8 +206,8 @@ def _page_map(canvas: "Canvas", drawn: Layers, grid: Grid, tiles: list[tuple[int
     )
     for n, line in enumerate(lines):
         canvas.drawString(MARGIN_MM, height - MARGIN_MM - 15.0 - 5.5 * n, line)
-    room = width - 2 * MARGIN_MM, height - 2 * MARGIN_MM - 60.0
-    scale = min(room[0] / grid.size[0], room[1] / grid.size[1])
+    space = width - 2 * MARGIN_MM, height - 2 * MARGIN_MM - 60.0
+    scale = min(space[0] / grid.size[0], space[1] / grid.size[1])
     canvas.saveState()
     canvas.translate((width - scale * grid.size[0]) / 2, MARGIN_MM + 16.0)
     canvas.scale(scale, scale)

@@ -1,4 +1,4 @@
-"""The edge of a template at full resolution, from what the reduced copy says of it.
+"""The edge of a template at full resolution, from its outline in the reduced copy.
 
 On both sides of the edge the picture's mean colour is known; between them the edge runs where it is half-way from one
 to the other. Which way through the colours one goes is Fisher's linear discriminant (Fisher 1936): a table's streaks
@@ -30,7 +30,7 @@ class Edge:
     ring_px
         In the photo, (N, 2), dense.
     step
-        Grey levels by which the template stands out from the floor, at the worst twentieth of its edge.
+        Grey levels by which the template differs from the floor, at the worst twentieth of its edge.
     clear
         The same in standard deviations of what floor and template vary by themselves.
     shadow
@@ -45,7 +45,7 @@ class Edge:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class _Shares:
-    """Share of the template in each pixel, as seen and as known beyond the strip; and what `Edge` tells of its edge."""
+    """Share of the template in each pixel, as seen and as known beyond the strip; and the figures of its `Edge`."""
 
     raw: Floats
     share: Floats
@@ -55,7 +55,7 @@ class _Shares:
 
 
 def edge_of(rgb: Image, thing: Thing, scale: float, mm_per_px: float, settings: TemplateSettings) -> Edge | None:
-    """The template's edge, first in a copy of half the size; None where it does not stand out from the floor.
+    """The template's edge, first in a copy of half the size; None where it hardly differs from the floor.
 
     Parameters
     ----------
@@ -130,9 +130,9 @@ def _shares(
     raw = np.asarray(cv2.GaussianBlur(part_of, (0, 0), settings.smooth_px), dtype=np.float32)
     share: Floats = raw.copy()
     share[on], share[depth < -strip] = 1.0, 0.0
-    stands = np.sqrt(_dot(np.asarray(step @ _inverse(spread), dtype=np.float32), step))
+    contrast = np.sqrt(_dot(np.asarray(step @ _inverse(spread), dtype=np.float32), step))
     shadow: Floats = np.asarray(-settings.shadow * _dot(floor, across) / apart, dtype=np.float32)
-    return _Shares(raw, share, np.sqrt(_dot(step, step)), stands, shadow)
+    return _Shares(raw, share, np.sqrt(_dot(step, step)), contrast, shadow)
 
 
 def _inverse(matrix: NDArray[np.float64]) -> Floats:

@@ -1,6 +1,6 @@
 """Pattern pieces from a photo of card templates: outlines at true scale, and the grain from an inked arrow.
 
-Templates may be of any colour on any floor of another. `templates_floor` tells them from it in a reduced copy;
+Templates may be of any colour on any floor of another. `on_floor` separates them by colour in a reduced copy;
 `templates_edge` draws their edge at full resolution.
 """
 
@@ -126,17 +126,17 @@ def find_templates(
         templates.append(Template("", ring_mm, ring_px, grain, measures, doubt))
     if templates:
         return Found(tuple(_named(templates)), tuple(left_out))
-    said = "".join(f" {line[0].upper()}{line[1:]}." for line in left_out_lines(tuple(left_out)))
+    reasons = "".join(f" {line[0].upper()}{line[1:]}." for line in left_out_lines(tuple(left_out)))
     return NotFound(
         "no-template",
-        f"No template was found on the floor.{said}",
+        f"No template was found on the floor.{reasons}",
         "Lay card templates apart from each other and from the cards, all of them in the picture, on a floor of another"
         " colour.",
     )
 
 
 def left_out_lines(left_out: tuple[Left, ...]) -> list[str]:
-    """What is said of things that were left out, one line for each reason, with what to do about it."""
+    """Lines on things that were left out, one for each reason, with what to do about it."""
     cures = {
         LeftOut.CUT_OFF: "if it is a template, take the photo again with all of it in the picture",
         LeftOut.AT_A_SHEET: "leave a finger's width between template and sheet",

@@ -50,16 +50,16 @@ def find_grain(
     strokes: list[tuple[float, Grain]] = []
     for hat in (cv2.MORPH_BLACKHAT, cv2.MORPH_TOPHAT):
         red, green, blue = cv2.split(cv2.morphologyEx(view, hat, box))
-        stands = cv2.max(cv2.max(red, green), blue).astype(np.float32)
-        usual = float(np.median(stands[inside])) if inside.any() else 0.0
-        spread = 1.4826 * float(np.median(np.abs(stands[inside] - usual))) if inside.any() else 0.0
-        ink = (stands > max(settings.ink_contrast, usual + settings.ink_sigma * spread)) & inside
+        contrast = cv2.max(cv2.max(red, green), blue).astype(np.float32)
+        usual = float(np.median(contrast[inside])) if inside.any() else 0.0
+        spread = 1.4826 * float(np.median(np.abs(contrast[inside] - usual))) if inside.any() else 0.0
+        ink = (contrast > max(settings.ink_contrast, usual + settings.ink_sigma * spread)) & inside
         count, labels = cv2.connectedComponents(ink.astype(np.uint8))
         sizes = np.bincount(labels.ravel(), minlength=count)
         for label in np.flatnonzero(sizes[1:] * mm > settings.arrow_mm) + 1:
             rows, columns = np.nonzero(labels == label)
             at = np.column_stack([x0 + columns * mm, y0 + rows * mm])
-            stroke = _stroke(at, stands[rows, columns].astype(np.float64), mm, settings)
+            stroke = _stroke(at, contrast[rows, columns].astype(np.float64), mm, settings)
             if stroke is not None:
                 strokes.append(stroke)
     return max(strokes, key=lambda s: s[0])[1] if strokes else None

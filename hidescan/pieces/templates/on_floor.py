@@ -1,6 +1,6 @@
-"""What lies on the floor beside the cards, told from it by colour in a reduced copy of the photo.
+"""What lies on the floor beside the cards, separated by colour in a reduced copy of the photo.
 
-The picture's border says what the floor looks like. What else crosses the border (a card's sheet that leaves the
+The picture's border shows what the floor looks like. What else crosses the border (a card's sheet that leaves the
 picture, a template that does) keeps to one stretch of it and is of a colour of its own, and is not taken for floor.
 GrabCut (Rother, Kolmogorov and Blake 2004) settles the rest.
 """
