@@ -1,41 +1,39 @@
 """hidescan maps a hide from a phone photo.
 
-The rooms in the order that data flows through them; no room imports one below it.
+Folders are chapters, in the order that data flows; no folder imports one below it here (`lint-imports`).
 
-==============  ==========================================  =====================================  =============
-room            takes                                       gives                                  touches disk?
-==============  ==========================================  =====================================  =============
-photo           a file                                      upright pixels, EXIF                   reads
-card            grey pixels                                 the reference cards' corners           no
-lens            EXIF, what a person measured                priors of lens and print scale         no
-adjustment      corners, priors                             least-squares estimate                 no
-plane           cards, priors                               camera over the floor, covariance      no
-outline         pixels, camera, cards                       the rim and through holes, px          no
-  region        reduced photo                               which pixels are hide                  no
-  rim, snap     fine copy, then full resolution             the rim to a fraction of a pixel       no
-  holes, doubt  fine copy                                   through holes, confidences             no
-  faults        fine copy                                   cuts, brands, stains, scratches        no
-redrawn         outline, what a person drew                 the outline as drawn                   no
-heights         rim px, thickness, lift                     plan view, mm                          no
-backline        plan view                                   form, back line, neck end              no
-zones           plan view, form                             parts of the hide                      no
-measure         all of these                                figures with their uncertainty budget  no
-marks           marks as seen, plan view, zones             their entries: place and size          no
-assemble        all of these                                `HideMap`                              no
-usable          net, marks                                  usable area with its uncertainty       no
-corrected       map, a person's word on marks               the map with figures that follow       no
-same_marks      two maps of a hide, marks from elsewhere    ids and words carried over             no
-grading, clear  map, a table of grades                      grade; largest clear pieces            no
-draw            pixels, map                                 the overlay pictures                   no
-exports, sheet  map, pixels where needed                    bytes of each format                   no
-store           maps                                        files                                  reads, writes
-join            photos of one hide that lay still           one `HideMap`                          no
-shelf           maps, facts, questions                      hides that will do                     reads, writes
-folder          many photos                                 maps, a table, a contact sheet         reads, writes
-uses.stretch    maps of one hide, their photos              strain along and across, with ±        no
-uses.place      maps, pieces of a drawing                   pieces on hides, yield, offcuts        no
-cli             a person's words                            exit code, text                        screen
-==============  ==========================================  =====================================  =============
+==============  ===========================================  ======================================  =============
+folder          takes                                        gives                                   touches disk?
+==============  ===========================================  ======================================  =============
+basics          -                                            geometry, units, names, errors, ±       atomic_files
+settings        -                                            every tunable, with unit and reason     no
+camera          px or mm                                     mm or px; what height does to a point   no
+hide_map        what is known of a hide                      its model, JSON file, revisions         revisions
+photo           a file                                       upright pixels, EXIF                    reads
+cards           grey pixels                                  corners of the cards; cards as PDF      measured_prints
+floor           corners, priors                              camera over the floor, covariance       profile_files
+outline         pixels, camera, cards                        rim, through holes and defects, px      no
+anatomy         plan view                                    form, back line, neck, zones            no
+figures         plan view, covariance                        areas, lengths, usable area, their ±    no
+marks           marks as seen, a person's corrections        entries of the map, ids, grade          files, grading
+exports         map, pixels where needed                     bytes of each format                    no
+mapping         what the stages found                        `HideMap`, refusals, doubts             calibration
+shelf           maps, facts, questions                       hides that will do                      database
+pipeline        a photo, a person's inputs                   floor, outline, map: stages in order    no
+join            photos of one hide that lies still           one `HideMap`                           no
+api             a file's name                                `HideMap`                               reads
+pictures        map, pixels                                  overlay, numbered marks, crops          source_pixels
+record          map, pixels                                  the one-page sheet, PDF                 no
+many            files and folders                            maps beside them, a table               reads, writes
+pieces          a drawing, or a photo of templates           outlines in mm, rules                   file
+placing         maps, pieces                                 pieces on hides, yield, offcuts         no
+stretch         maps of one hide                             strain along and across, with ±         no
+costing         maps, price, placing                         price of a foot, a piece, a pair        no
+advice          a project, the shelf                         leather that suits, hides that would    reads
+page            requests of a browser                        maps, drawn and corrected               works, desk
+cli             arguments                                    text, files, exit code                  reads, writes
+manual          -                                            pages that `hidescan manual` prints     -
+==============  ===========================================  ======================================  =============
 """
 
 from typing import TYPE_CHECKING, Any

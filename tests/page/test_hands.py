@@ -245,7 +245,7 @@ def test_a_long_rim_is_dragged_smoothly(screen: Callable[..., Screen], browser: 
     inner = browser.new_browser_cdp_session()
 
     def worked_s() -> float:
-        """Processor time of the browser's pages so far: what other programs do on the machine is not in it."""
+        """Processor time of the browser's pages so far: other programs' is not in it."""
         found = inner.send("SystemInfo.getProcessInfo")["processInfo"]
         return float(sum(process["cpuTime"] for process in found if process["type"] == "renderer"))
 

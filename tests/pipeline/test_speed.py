@@ -1,6 +1,6 @@
-"""A budget of time, in decodes of the same photo by Pillow: seconds would say what machine it is.
+"""A budget of time, in decodes of the same photo by Pillow: seconds differ from one computer to the next.
 
-Processor time of one thread, the least of several runs: what else the machine does changes it least.
+Processor time of one thread, the least of several runs: what runs beside it changes it least.
 """
 
 import subprocess
