@@ -49,7 +49,7 @@ class Row:
     print_off: float | None = None
     tape: bool = False
     lift_mm: float | None = None
-    judged: bool = True
+    counted: bool = True
 
 
 ROWS = [
@@ -69,7 +69,7 @@ ROWS = [
     Row("print 2 % small, one tape", measured=False, print_off=-0.02, tape=True),
     *(Row(f"rim up to {mm} mm high", lift_mm=mm) for mm in (0, 4, 8)),
     Row("EXIF 10 % off, 2 cards", exif_factor=1.1),
-    Row("EXIF 10 % off, 1 card (reported, not judged)", cards=1, exif_factor=1.1, judged=False),
+    Row("EXIF 10 % off, 1 card (reported, not counted)", cards=1, exif_factor=1.1, counted=False),
 ]
 
 
@@ -180,22 +180,22 @@ def table(scenes: int, processes: int) -> str:
         "| row | scenes | median \\|error\\| % | 95 % of errors within % | bias % | median U % | coverage % | plane u / bound |",
         "|---|---|---|---|---|---|---|---|",
     ]
-    held, judged = 0, 0
+    held, counted = 0, 0
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
         for row in ROWS:
             found = [o for o in pool.map(scene, [(row, s) for s in range(scenes)], chunksize=10) if o is not None]
             error = np.array([o.error for o in found])
             inside = np.abs(error) <= [o.expanded for o in found]
             ratio = np.array([o.plane_u / o.bound_u for o in found])
-            if row.judged:
-                held, judged = held + int(inside.sum()), judged + len(found)
+            if row.counted:
+                held, counted = held + int(inside.sum()), counted + len(found)
             lines.append(
                 f"| {row.name} | {len(found)} | {np.median(np.abs(error)):.2f} | {np.quantile(np.abs(error), 0.95):.2f} |"
                 f" {error.mean():+.2f} | {np.median([o.expanded for o in found]):.2f} | {100 * inside.mean():.1f} |"
                 f" {np.nanmedian(ratio) if np.isfinite(ratio).any() else float('nan'):.2f} |"
             )
             print(lines[-1], file=sys.stderr, flush=True)
-    lines.append(f"\nCoverage over all judged rows: {100 * held / judged:.1f} % of {judged} scenes.")
+    lines.append(f"\nCoverage over all counted rows: {100 * held / counted:.1f} % of {counted} scenes.")
     return "\n".join(lines)
 
 

@@ -214,15 +214,15 @@ def main() -> None:
     print(
         f"decoded at least: {decoded}; asked for a map: every photo with broken pixels, one in {asked.every} of the others"
     )
-    print(f"slowest: {slowest[False]:.1f} s decoded, {slowest[True]:.1f} s mapped (bar {HANG_S:.0f} s)")
-    print(f"peak: {peaks['small']:.0f} MB up to 12 MP (bar {MOST_MB}), {peaks['declared']:.0f} MB above")
+    print(f"slowest: {slowest[False]:.1f} s decoded, {slowest[True]:.1f} s mapped (aim {HANG_S:.0f} s)")
+    print(f"peak: {peaks['small']:.0f} MB up to 12 MP (aim {MOST_MB}), {peaks['declared']:.0f} MB above")
     for answer, count in failures.most_common():
         print(f"  {count} x {answer}")
     through = through_command(wholes[True], asked.commands, asked.seed)
-    print(f"through the command: {asked.commands} photos, {len(through)} failed (bar 0)")
+    print(f"through the command: {asked.commands} photos, {len(through)} failed (aim 0)")
     for line in through:
         print(f"  {line}")
-    print(f"failed in all: {sum(failures.values()) + len(through)} (bar 0); kept in {asked.kept}")
+    print(f"failed in all: {sum(failures.values()) + len(through)} (aim 0); kept in {asked.kept}")
 
 
 if __name__ == "__main__":

@@ -141,7 +141,7 @@ def main() -> None:
             (["shelf", "add", "a.hide.json", "--shelf", "shelf.sqlite"], lambda: None),
             (["place", "a.hide.json", "pieces.svg", "-o", "placed", "--rounds", "3"], lambda: None),
         ]
-        print("| command | kills | while it worked | wrong (bar 0) |\n|---|---|---|---|")
+        print("| command | kills | while it worked | wrong (aim 0) |\n|---|---|---|---|")
         for words, then in steps:
             tries, at_work, wrong = tried(words, folder, asked.tries, rng)
             print(f"| {' '.join(words[:2])} | {tries} | {at_work} | {len(wrong)} |", flush=True)

@@ -1,10 +1,10 @@
-"""Do the tests notice when the code is wrong? Small changes made to rooms one at a time, and their tests run on each.
+"""Do the tests notice when the code is wrong? Small changes made to modules one at a time, and their tests run on each.
 
-    python -m tests.benchmarks.mutation_check [--count 250] [--seconds 900] [--room plane] [--seed 3]
+    python -m tests.benchmarks.mutation_check [--count 250] [--seconds 900] [--module floor.solution] [--seed 3]
 
 A change is one operator, number, comparison or returned value. Each is tried in a process of its own, forked when
 everything is loaded; it is killed as soon as one test fails, and slow tests are asked only of what the others let pass.
-Changes that no test notices are told with their line.
+Changes that no test notices are listed with their line.
 """
 
 import argparse
@@ -29,14 +29,14 @@ from tests.benchmarks.recorded import recorded
 
 ROOT = Path(__file__).parents[2]
 TESTS = {
-    "plane": ["tests/test_plane_figures.py", "tests/test_plane.py"],
-    "measure": ["tests/test_measure.py"],
-    "marks": ["tests/test_marks.py", "tests/test_same_marks.py"],
+    "floor.solution": ["tests/figures/test_plane_figures.py", "tests/floor/test_solution.py"],
+    "figures.measures": ["tests/figures/test_measures.py"],
+    "marks.placement": ["tests/marks/test_placement.py", "tests/marks/test_matching.py"],
 }
 SLOW = (
-    "tests/test_plane.py::test_the_claimed_uncertainty_is_the_scatter_of_repeated_photos",
-    "tests/test_plane.py::test_flat_cards_are_not_called_bent",
-    "tests/test_measure.py::test_the_area_scatters_as_claimed",
+    "tests/floor/test_solution.py::test_the_claimed_uncertainty_is_the_scatter_of_repeated_photos",
+    "tests/floor/test_solution.py::test_flat_cards_are_not_called_bent",
+    "tests/figures/test_measures.py::test_the_area_scatters_as_claimed",
 )
 LONGEST_S = 240
 SWAPS: dict[type, tuple[type, ...]] = {
@@ -141,32 +141,32 @@ def main() -> None:
     parser = argparse.ArgumentParser()
     parser.add_argument("--count", type=int, default=250)
     parser.add_argument("--seconds", type=float, default=900.0)
-    parser.add_argument("--room", choices=TESTS, default=None)
+    parser.add_argument("--module", choices=TESTS, default=None)
     parser.add_argument("--seed", type=int, default=3)
     asked = parser.parse_args()
     until = time.monotonic() + asked.seconds
     pool = []
-    for room in [asked.room] if asked.room else TESTS:
-        module = importlib.import_module(f"hidescan.{room}")
-        tests = [t for t in TESTS[room] if (ROOT / t).is_file()]
-        tree = ast.parse((ROOT / f"hidescan/{room}.py").read_text("utf-8"))
+    for name in [asked.module] if asked.module else TESTS:
+        module = importlib.import_module(f"hidescan.{name}")
+        tests = TESTS[name]
+        tree = ast.parse((ROOT / f"hidescan/{name.replace('.', '/')}.py").read_text("utf-8"))
         if not survives(module, tree, tests):
-            raise SystemExit(f"{room}: its tests fail without any change")
-        pool += [(room, module, tests, tree, *change) for change in changes(tree)]
+            raise SystemExit(f"{name}: its tests fail without any change")
+        pool += [(name, module, tests, tree, *change) for change in changes(tree)]
     chosen = random.Random(asked.seed).sample(pool, min(asked.count, len(pool)))
     tried: Counter[str] = Counter()
     lived: Counter[str] = Counter()
-    for room, module, tests, tree, line, label, at, change in chosen:
+    for name, module, tests, tree, line, label, at, change in chosen:
         if time.monotonic() > until:
             break
-        tried[room] += 1
+        tried[name] += 1
         if survives(module, changed(tree, at, change), tests):
-            lived[room] += 1
-            print(f"  not noticed: {room}.py:{line} {label}", flush=True)
-    print("| room | changes possible | tried | noticed % (bar 85) |\n|---|---|---|---|")
-    for room in tried:
-        possible = sum(row[0] == room for row in pool)
-        print(f"| {room} | {possible} | {tried[room]} | {100 * (1 - lived[room] / tried[room]):.0f} |")
+            lived[name] += 1
+            print(f"  not noticed: {name}:{line} {label}", flush=True)
+    print("| module | changes possible | tried | noticed % (aim 85) |\n|---|---|---|---|")
+    for name in tried:
+        possible = sum(row[0] == name for row in pool)
+        print(f"| {name} | {possible} | {tried[name]} | {100 * (1 - lived[name] / tried[name]):.0f} |")
     total = tried.total()
     print(f"| all | {len(pool)} | {total} | {100 * (1 - lived.total() / max(total, 1)):.1f} |")
 

@@ -33,7 +33,7 @@ def timed(s: Screen, act: Callable[[], Any]) -> float:
     return seconds
 
 
-def told(name: str, seconds: list[float]) -> None:
+def shown(name: str, seconds: list[float]) -> None:
     print(f"{name:45s} {statistics.median(seconds):5.2f} s  ({min(seconds):.2f} to {max(seconds):.2f})", flush=True)
 
 
@@ -84,19 +84,19 @@ def main() -> None:
         s = Screen(browser.new_context(**DESKTOP), running, url=running.url)
         s.upload("goat_on_concrete.jpg")
         s.mapped()
-        told("first map of 12 megapixels (aim 4 s)", [first_map(s) for _ in range(TRIES)])
+        shown("first map of 12 megapixels (aim 4 s)", [first_map(s) for _ in range(TRIES)])
         ring = ring_of(s.work()["view"])
         middle = ring.mean(axis=0)
         s.settled()
         s.tool("taps")
         spots = [middle + 0.5 * (ring[k] - middle) for k in np.linspace(0, len(ring) - 1, TRIES + 1).astype(int)[1:]]
-        told(
+        shown(
             "a tap, the outline found anew (aim 0.7 s)",
             [timed(s, partial(s.page.mouse.click, *s.spot(*at))) for at in spots],
         )
-        told("undoing a tap", [timed(s, partial(s.page.click, "#undo")) for _ in range(TRIES - 1)])
+        shown("undoing a tap", [timed(s, partial(s.page.click, "#undo")) for _ in range(TRIES - 1)])
         s.tool("back")
-        told("neck and tail turned round", [timed(s, partial(s.page.click, "#flip")) for _ in range(TRIES)])
+        shown("neck and tail turned round", [timed(s, partial(s.page.click, "#flip")) for _ in range(TRIES)])
         s.tool("rim")
         drags = []
         for k in range(TRIES):
@@ -105,9 +105,9 @@ def main() -> None:
             s.page.mouse.down()
             s.page.mouse.move(x + 10, y + 10, steps=3)  # under 6 px it is a press, not a drag
             drags.append(timed(s, s.page.mouse.up))
-        told("the rim let go after a drag", drags)
+        shown("the rim let go after a drag", drags)
         live = piece_checks(s)
-        told(f"a live answer while a piece is dragged ({len(live)}; bar 0.1 s)", live)
+        shown(f"a live answer while a piece is dragged ({len(live)}; aim 0.1 s)", live)
         browser.close()
 
 
