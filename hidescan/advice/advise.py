@@ -131,12 +131,12 @@ def _named(part: Part, where: str) -> Part:
 
 
 def chosen(word: str, projects: dict[str, str]) -> Project:
-    """The project that a word names, by its name or one of its other names.
+    """The project of a name, its own or another that it goes by.
 
     Raises
     ------
     BadInput
-        There is none; the nearest and all names are said.
+        There is none; the message gives the nearest and all names.
     """
     read = {name: project_from(text, f"{name}.toml") for name, text in sorted(projects.items())}
     wanted = word.strip().lower()

@@ -208,7 +208,7 @@ def cost(
     difference = None if written is None else _difference(written, measured, marked, paid)
     source, waste = "", None
     if waste_percent is not None:
-        source, waste = "said", waste_percent / 100
+        source, waste = "given", waste_percent / 100
     elif placing is not None and (used := _ft2(placing.used_mm2)) > 0:
         source, waste = "from the placing", usable.ft2 / used - 1
     extra = extras or Extras()

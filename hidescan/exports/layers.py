@@ -18,7 +18,7 @@ NAMES = ("cards", "zones", "back-line", "marks", "holes", "outline")  # drawn in
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Shape:
-    """One thing to draw: its id ("hole-1", "butt", "card-2"), its kind in words, its geometry in mm."""
+    """One thing to draw: its id ("hole-1", "butt", "card-2"), its kind, its geometry in mm."""
 
     id: str
     kind: str
@@ -36,7 +36,7 @@ class Layers:
     by_name
         The shapes of each layer, keys and order as in `NAMES`; "pieces" after them where any are placed.
     seen_from
-        Which face the picture shows, in words: "seen from the flesh side".
+        Which face the picture shows: "seen from the flesh side".
     """
 
     net_mm: Polygon

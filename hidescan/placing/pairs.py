@@ -1,6 +1,6 @@
 """Left and right of a pair: places at which two pieces are alike in thickness and stretch.
 
-A hide is alike on both sides of its back line, so the mirrored place on the same hide is best. Where no hide has room
+A hide is alike on both sides of its back line, so the mirrored place on the same hide is best. Where no hide has space
 for both, left and right come from mirrored places on two: as far along the back and out to the other side, in shares of
 each hide's length and width, in the same zone, turned the other way, and of one thickness. (Common practice, no source:
 shoes cut so wear and stretch alike.)

@@ -137,8 +137,8 @@ def _picture(
         _number(page, spot, number)
     y = _TOP_MM + _PICTURE_MM[1] + 4.0
     scale_bar(page, small, MARGIN_MM, y, units)
-    said = "dashed: back line" if rgb is not None else "drawn without the photo"
-    page.right(MARGIN_MM + _PICTURE_MM[0], y + 1.0, f"{drawn.seen_from}; {said}", 2.6, grey=SOFT)
+    note = "dashed: back line" if rgb is not None else "drawn without the photo"
+    page.right(MARGIN_MM + _PICTURE_MM[0], y + 1.0, f"{drawn.seen_from}; {note}", 2.6, grey=SOFT)
 
 
 def _paste(page: Page, hide_map: HideMap, small: Small, rgb: NDArray[np.uint8]) -> None:

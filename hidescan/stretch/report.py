@@ -90,9 +90,9 @@ def _doubts(gains: tuple[Gain, ...], total: Gain) -> list[str]:
         names = ", ".join(m.name for m in maps if m.hide_map.inputs.state is None)
         doubts.append(f"No state is given for {names} (hidescan edit MAP --state): only like compares with like.")
     if len(states - {None}) > 1:
-        said = ", ".join(f"{m.name} {m.hide_map.inputs.state}" for m in maps if m.hide_map.inputs.state)
+        given = ", ".join(f"{m.name} {m.hide_map.inputs.state}" for m in maps if m.hide_map.inputs.state)
         doubts.append(
-            f"Different states ({said}): the change holds that of the state too; one hide may differ by 25 % between"
+            f"Different states ({given}): the change holds that of the state too; one hide may differ by 25 % between"
             " states."
         )
     tannages = {m.hide_map.inputs.tannage for m in maps} - {None}
