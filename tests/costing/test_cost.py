@@ -134,7 +134,7 @@ def test_a_percentage_of_waste_wins_over_the_placing() -> None:
     pieces = placed(("sole", 0.5, PieceRules(count=2), 2))
     made = cost((hide(11.0, 10.0),), price_from("100"), placing=pieces, waste_percent=Decimal(25))
     assert made.pieces[0].each == Decimal("6.25") and made.set_leather == Decimal("12.50")
-    assert "a set (2 sole)" in "\n".join(cost_lines(made)) and "25.0 % waste (said)" in "\n".join(cost_lines(made))
+    assert "a set (2 sole)" in "\n".join(cost_lines(made)) and "25.0 % waste (given)" in "\n".join(cost_lines(made))
 
 
 @pytest.mark.parametrize(

@@ -99,13 +99,8 @@ def test_only_the_page_and_the_cluster_know_of_a_network() -> None:
 def test_the_licence_of_every_dependency_is_told() -> None:
     named = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))["project"]
     wanted = {re.split(r"[<>=\[ ]", d)[0] for d in (*named["dependencies"], *named["optional-dependencies"]["cluster"])}
-    rows = set(
-        re.findall(
-            r"^\\| ([a-z-]+) \\|",
-            (ROOT / "calibration" / "studies" / "licences.md").read_text("utf-8"),
-            re.MULTILINE,
-        )
-    )
+    table = (ROOT / "calibration" / "studies" / "licences.md").read_text("utf-8")
+    rows = set(re.findall(r"^\| ([a-z-]+) \| [^|]+ \|", table, re.MULTILINE))
     assert wanted - rows == set()
 
 
