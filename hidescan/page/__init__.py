@@ -4,11 +4,10 @@
 room              takes                                           gives               touches?
 ================  ==============================================  ==================  =============
 journal           lines of what a person did, undo and redo       `Given`             nothing
-warm              a decoded photo, `Given`                        the map             nothing
 view              the map                                         what is drawn       nothing
 pieces            drawings, places                                what is said        disk
 works             -                                               photo and journal   disk
-bench             requests' subjects                              photos, maps warm   disk
+bench             requests' subjects                              photos, pieces      disk
 worker            requests through a pipe                         views, files        a process
 mapper            the same, from the server's side                                    a process
 door, guard       codes, requests                                 who may come in     nothing

@@ -21,6 +21,7 @@ from hidescan.placing.leather import Leather
 from hidescan.settings import Settings
 
 Files = list[tuple[str, bytes]]
+MappedWith = tuple[Given, Calibration]
 LookedAtWith = tuple[RimInputs, Calibration]
 
 
@@ -37,11 +38,11 @@ class Subject:
 class PieceTable:
     """A hide with pieces on it.
 
-    `given` is what the leather was mapped from, `digest` the SHA-256 of its map's file; `file` and `rules` are the
-    pieces' drawing and TOML text; `tag` changes with anything of it.
+    `mapped_with` is what the leather was mapped with, `digest` the SHA-256 of its map's file; `file` and `rules` are
+    the pieces' drawing and TOML text; `tag` changes with anything of it.
     """
 
-    given: Given
+    mapped_with: MappedWith
     leather: Leather
     digest: str
     file: str
@@ -81,9 +82,14 @@ def seen_map(
     return found if isinstance(found, NotFound) else with_words(found, subject.given.marks, bench.settings)
 
 
+def mapped_with(subject: Subject) -> MappedWith:
+    """All that a work's map is made from beside its photo and the settings, as it is now."""
+    return subject.given, kept_calibration(subject.given.inputs.lens)
+
+
 def open_photo(bench: Bench, subject: Subject, say: Callable[[str], None]) -> Pipeline:
     """The decoded photo and what was found in it, from the ones held or from disk."""
-    calibration = kept_calibration(subject.given.inputs.lens)
+    _, calibration = mapped_with(subject)
     photo = bench.photos.pop(subject.folder, None)
     if photo is None:
         while len(bench.photos) >= bench.page.warm_photos:
