@@ -54,7 +54,7 @@ class Pipeline:
     _floors: dict[FloorInputs, Floor | NotFound] = field(default_factory=dict, init=False)
     _outlines: dict[OutlineInputs, Outline | NotFound] = field(default_factory=dict, init=False)
     _quick_outlines: dict[OutlineInputs, Outline | NotFound] = field(default_factory=dict, init=False)
-    _seen: Memory = field(default_factory=Memory, init=False)
+    _network_memory: Memory = field(default_factory=Memory, init=False)
 
     def floor(self, inputs: Inputs, say: Say = _silent) -> Floor | NotFound:
         """The camera over the floor, and the cards on it; `say` is told what is being done, here and below."""
@@ -78,12 +78,12 @@ class Pipeline:
             if isinstance(floor, NotFound):
                 return floor
             say("finding the rim")
-            with remembering(self._seen) if quick else nullcontext():
+            with remembering(self._network_memory) if quick else nullcontext():
                 self._keep(kept, given, outline_on_floor(self.photo, floor, given, look(), self.settings.outline))
         return kept[given]
 
-    def hide(self, inputs: Inputs, say: Say = _silent, *, quick: bool = False) -> HideInPhoto | NotFound:
-        """The hide as the photo shows it: the rim as a person drew it, and the floor by all cards."""
+    def rim(self, inputs: Inputs, say: Say = _silent, *, quick: bool = False) -> HideInPhoto | NotFound:
+        """The hide as the photo shows it: its rim as a person drew it, on the floor by cards on the hide as well."""
         outline, floor = self.outline(inputs, say, quick=quick), self.floor(inputs, say)
         if isinstance(floor, NotFound):
             return floor
@@ -97,7 +97,7 @@ class Pipeline:
         BadInput
             The lens profile given is not known, or is for pictures of another size.
         """
-        hide = self.hide(inputs, say, quick=quick)
+        hide = self.rim(inputs, say, quick=quick)
         if isinstance(hide, NotFound):
             return hide
         say("measuring")

@@ -50,7 +50,7 @@ def look_at(pipeline: Pipeline, inputs: Inputs) -> Look | NotFound:
     """Look at one photo: its cards, its camera, and what it shows of the hide, which its frame may cut."""
     photo, settings = pipeline.photo, pipeline.settings
     cut = replace(settings, outline=replace(settings.outline, most_on_frame=1.0))
-    hide = replace(pipeline, settings=cut).hide(of_any_photo(inputs))
+    hide = replace(pipeline, settings=cut).rim(of_any_photo(inputs))
     if isinstance(hide, NotFound):
         return hide
     scale = min(1.0, settings.draw.long_side_px / max(photo.size_px))

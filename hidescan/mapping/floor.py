@@ -56,6 +56,7 @@ def find_floor(photo: Photo, given: FloorInputs, calibration: Calibration, setti
     BadInput
         The lens profile given is not known, or is for pictures of another size.
     """
+    lens = calibration.lens_for(photo, given.lens)
     grey = grey_of(photo.rgb)
     search = find_cards(grey, settings.card)
     if not search.cards:
@@ -64,7 +65,6 @@ def find_floor(photo: Photo, given: FloorInputs, calibration: Calibration, setti
         numbers = (card.number for card in search.cards)
         given = replace(given, card_scale=known_print_scale(numbers, calibration.card_scales))
     priors = _priors(photo, given, settings)
-    lens = calibration.lens_for(photo, given.lens)
     if lens is not None:
         given = replace(given, lens=lens[0])
         priors = lens[1].on(priors, settings.lens)
