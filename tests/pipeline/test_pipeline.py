@@ -15,6 +15,7 @@ from hidescan.basics.errors import BadInput, NotFound
 from hidescan.cards.measured_prints import keep_card_scale
 from hidescan.floor.lens_profile import LensProfile
 from hidescan.floor.profile_files import keep_profile
+from hidescan.hide_map.facts import HideFacts, facts_of
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import GaugeInput, HideMap, HintInput, Inputs, TapeInput
 from hidescan.many.one_photo import Keeping, map_one
@@ -67,7 +68,7 @@ def changed_inputs(made: HideMap) -> dict[str, Any]:
     middle: Any = tuple(ring.mean(axis=0).tolist())
     tail: Any = made.back_line.tail_px
     whole: Any = tuple(map(tuple, (middle + 0.9 * (ring[::20] - middle)).tolist()))
-    return {
+    return dict.fromkeys(facts_of(HideFacts), "invented") | {
         "thickness_mm": 2.5,
         "card_scale": (0.99, 1.0),
         "tapes": (TapeInput(made.cards[0].number, made.cards[1].number, taped_mm(made)),),
@@ -78,9 +79,6 @@ def changed_inputs(made: HideMap) -> dict[str, Any]:
         "form": "bend",
         "face": "flesh",
         "species": "deer",
-        "tannage": "vegetable",
-        "state": "salted",
-        "conditioning": "two days at 23 C and 50 %",
         "hints": (HintInput(middle, True),),
         "gauge": (GaugeInput(middle, 1.4, 0.1), GaugeInput(tuple((0.5 * (ring[0] + middle)).tolist()), 1.7, 0.1)),
         "zone_lines": (("shoulder", 0.6),),
@@ -216,7 +214,7 @@ def test_each_stage_is_called_from_one_place() -> None:
     callers: dict[str, list[str]] = {name: [] for name in STAGES}
     for path in sorted(PACKAGE.rglob("*.py")):
         for name in called(ast.parse(path.read_text("utf-8"))):
-            if name in callers and path.relative_to(PACKAGE).as_posix() != "cli/app.py":
+            if name in callers and path.relative_to(PACKAGE).as_posix() != "cli/lens.py":
                 callers[name].append(path.relative_to(PACKAGE).as_posix())
     callers["first_look"].remove("outline/finding.py")  # for an outline without a photo's other stages
     assert {name: len(where) for name, where in callers.items()} == dict.fromkeys(STAGES, 1), callers
