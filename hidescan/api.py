@@ -5,13 +5,14 @@ from typing import Any
 
 from hidescan.basics.errors import NotFound
 from hidescan.hide_map.model import HideMap, Inputs
+from hidescan.mapping.calibration import kept_calibration
 from hidescan.photo.reading import read_photo
-from hidescan.pipeline import run
+from hidescan.pipeline import Pipeline
 from hidescan.settings import Settings
 
 
 def map_photo(path: str | Path, *, settings: Settings | None = None, **inputs: Any) -> HideMap | NotFound:
-    """Map a photographed hide.
+    """The map of a photographed hide, as the command line makes it: with the print scales and lenses measured here.
 
     Parameters
     ----------
@@ -30,9 +31,10 @@ def map_photo(path: str | Path, *, settings: Settings | None = None, **inputs: A
     Raises
     ------
     BadInput
-        The file is missing or no picture that can be measured from.
+        The file is missing or no picture that can be measured from; the lens profile named cannot be used.
     TypeError
         An input that does not exist.
     """
-    chosen = settings or Settings()
-    return run(read_photo(Path(path), chosen.photo), Inputs(**inputs), chosen)
+    chosen, given = settings or Settings(), Inputs(**inputs)
+    photo = read_photo(Path(path), chosen.photo)
+    return Pipeline(photo, chosen, kept_calibration(given.lens)).hide_map(given)

@@ -22,27 +22,26 @@ def check(
     """Prove it to yourself: a plain sheet of paper, whose size a standard fixes, measured as if it were a hide."""
     from hidescan.basics.errors import NotFound
     from hidescan.basics.opencv import grey_of
-    from hidescan.cards.measured_prints import card_scales
     from hidescan.cli import parsing
     from hidescan.figures.paper_check import check_sheet
     from hidescan.figures.summary import check_lines
     from hidescan.hide_map.model import Inputs
-    from hidescan.many.one_photo import known_for
+    from hidescan.mapping.calibration import kept_calibration
+    from hidescan.mapping.floor import papers_mm
     from hidescan.photo.reading import read_photo
-    from hidescan.pipeline import find_floor, papers_mm, print_measured
+    from hidescan.pipeline import Pipeline
     from hidescan.settings import Settings
 
     settings = Settings()
     given = Inputs(card_scale=None if card_scale is None else parsing.card_scale(card_scale))
     taken = read_photo(photo, settings.photo)
-    grey = grey_of(taken.rgb)
-    floor = find_floor(taken, grey, given, known_for(taken, given, card_scales()), settings)
+    floor = Pipeline(taken, settings, kept_calibration()).floor(given)
     if isinstance(floor, NotFound):
         raise BadInput(f"{photo.name}: {floor}")
-    measured = print_measured(floor.inputs)
     found = check_sheet(
-        grey, floor.plane, papers_mm(floor.plane.places), sheet.value, settings, print_measured=measured
-    )
+        grey_of(taken.rgb), floor.plane, papers_mm(floor.plane.places), sheet.value, settings,
+        print_measured=floor.inputs.print_measured,
+    )  # fmt: skip
     if isinstance(found, NotFound):
         raise BadInput(f"{photo.name}: {found}")
     print("\n".join(check_lines(sheet.value, found)))

@@ -28,27 +28,25 @@ def edit(
     units: UnitsOption = Units.ft,
 ) -> None:
     """Give more about a mapped hide; its map becomes a new revision, nothing is lost."""
-    from hidescan.cards.measured_prints import card_scales
     from hidescan.cli import parsing
     from hidescan.figures.summary import summary_lines
     from hidescan.hide_map.revisions import read_map
-    from hidescan.many.one_photo import Job, edit_one
+    from hidescan.many.one_photo import edit_one
     from hidescan.settings import Settings
 
     settings = Settings()
     corrections = dict(parsing.mark_correction(text) for text in mark or ())
     inputs = parsing.inputs_from(facts, of_photo, settings.thickness.reading_u_mm, zone_lines=tuple(zone_line or ()))
-    job = Job(None, inputs, card_scales(), units.value, False, False)
     old = read_map(map_file)
     if len(old.photos) > 1:
         from hidescan.many.joined_photos import edit_joined
 
         if option := of_photo.of_one_photo():
             raise BadInput(f"{option} names a pixel of one photo; {map_file} was joined from several.")
-        hide_map = edit_joined(map_file, job, corrections, settings, tuple(merge or ()))
+        hide_map = edit_joined(map_file, inputs, corrections, settings, tuple(merge or ()), units.value)
     else:
         at = photo or map_file.parent / old.photo.file
-        hide_map = edit_one(map_file, at, job, corrections, settings, tuple(merge or ()))
+        hide_map = edit_one(map_file, at, inputs, corrections, settings, tuple(merge or ()), units.value)
     print("\n".join(summary_lines(map_file.name.removesuffix(".hide.json"), hide_map, units.value)))
     if merge:
         before = {m.id: (m.kind, m.status) for m in old.marks}

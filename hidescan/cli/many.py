@@ -12,7 +12,8 @@ import typer
 from hidescan.basics.errors import BadInput
 
 if TYPE_CHECKING:
-    from hidescan.many.one_photo import Job
+    from hidescan.hide_map.model import Inputs
+    from hidescan.many.one_photo import Keeping
     from hidescan.many.plan import Order
     from hidescan.many.run import Engine, Result
     from hidescan.many.settings import FolderSettings
@@ -44,7 +45,14 @@ class BatchOptions:
         return self.watch or self.cluster is not None or self.to_shelf or self.shelf is not None
 
 
-def map_many(named: list[Path], photos: list[Path], job: "Job", settings: "Settings", many: BatchOptions) -> int:
+def map_many(
+    named: list[Path],
+    photos: list[Path],
+    inputs: "Inputs",
+    keeping: "Keeping",
+    settings: "Settings",
+    many: BatchOptions,
+) -> int:
     """Map many photos, say what comes of each, and write the table and the contact sheet.
 
     Parameters
@@ -63,7 +71,7 @@ def map_many(named: list[Path], photos: list[Path], job: "Job", settings: "Setti
     from hidescan.many.settings import FolderSettings
 
     limits = FolderSettings()
-    folder = job.folder or (named[0] if len(named) == 1 and named[0].is_dir() else None)
+    folder = keeping.folder or (named[0] if len(named) == 1 and named[0].is_dir() else None)
     lines: list[Line] = []
     with ExitStack() as stack:
         shelf = None
@@ -71,14 +79,17 @@ def map_many(named: list[Path], photos: list[Path], job: "Job", settings: "Setti
             from hidescan.shelf.database import default_path, open_shelf
 
             shelf = stack.enter_context(closing(open_shelf(many.shelf or default_path())))
-        order = Order(job, settings, limits, by_content=many.cluster is not None and not many.shared, shelf=shelf)
+        sent = many.cluster is not None and not many.shared
+        order = Order(inputs, keeping, settings, limits, by_content=sent, shelf=shelf)
         if many.watch:
             for batch in _arriving(named, limits):
-                lines += [_said(result, job.units, many) for result in map_photos(batch, order, _engine(many, batch))]
+                lines += [
+                    _said(result, keeping.units, many) for result in map_photos(batch, order, _engine(many, batch))
+                ]
                 _write_summary(folder, lines, order)
         else:
             found = map_photos(photos, order, _engine(many, photos))
-            lines += [_said(result, job.units, many) for result in _progress(found, len(photos))]
+            lines += [_said(result, keeping.units, many) for result in _progress(found, len(photos))]
             _write_summary(folder, lines, order)
     return _closing_words(lines, folder, many)
 

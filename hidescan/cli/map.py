@@ -46,27 +46,26 @@ def map_(
     settings = Settings()
     ahead = None if join or many.watch else _read_ahead(photos, settings)
 
-    from hidescan.cards.measured_prints import card_scales
     from hidescan.cli.parsing import inputs_from
-    from hidescan.many.one_photo import Job, map_one, map_read, photos_in
+    from hidescan.many.one_photo import Keeping, map_one, map_read, photos_in
 
     found = [] if many.watch else photos_in(photos)
     if (many.asked or len(found) > 1) and (option := "--hide" if hide else of_photo.of_one_photo()):
         raise BadInput(f"{option} names a pixel of one photo; map that photo alone.")
     inputs = inputs_from(facts, of_photo, settings.thickness.reading_u_mm, hide=hide)
-    job = Job(out, inputs, card_scales(), units.value, fresh, force)
+    keeping = Keeping(out, units.value, fresh, force)
     if join and many.asked:
         raise BadInput("--join makes one map here and now: leave --watch, --cluster, --to-shelf and --shelf away.")
     if join:
         from hidescan.many.joined_photos import join_photos
 
-        written, hide_map = join_photos(found, job, settings)
+        written, hide_map = join_photos(found, inputs, keeping, settings)
     elif many.asked or len(found) > 1:
-        raise typer.Exit(map_many(photos, found, job, settings, many))
+        raise typer.Exit(map_many(photos, found, inputs, keeping, settings, many))
     elif ahead is not None:
-        written, hide_map = map_read(ahead.result(), found[0].parent, job, settings)
+        written, hide_map = map_read(ahead.result(), found[0].parent, inputs, keeping, settings)
     else:
-        written, hide_map = map_one(found[0], job, settings)
+        written, hide_map = map_one(found[0], inputs, keeping, settings)
     _print_summary(found[0].stem, hide_map, written, units, json=many.json)
 
 

@@ -26,17 +26,15 @@ def pieces(
     import numpy as np
 
     from hidescan.basics.atomic_files import write_whole
-    from hidescan.basics.opencv import grey_of
     from hidescan.basics.units import parse_thickness_mm
-    from hidescan.cards.measured_prints import card_scales
     from hidescan.cli import parsing as options
     from hidescan.hide_map.model import Inputs
-    from hidescan.many.one_photo import known_for
+    from hidescan.mapping.calibration import kept_calibration
     from hidescan.photo.reading import read_photo
     from hidescan.pieces.templates.files import lines_of, to_png, to_svg, to_toml
     from hidescan.pieces.templates.finding import find_templates, left_out_lines
     from hidescan.pieces.templates.on_floor import sheets_mm
-    from hidescan.pipeline import find_floor, print_measured
+    from hidescan.pipeline import Pipeline
     from hidescan.settings import Settings
     from hidescan.settings.uses import TemplateSettings
 
@@ -50,10 +48,10 @@ def pieces(
     thick = None if thickness is None else parse_thickness_mm(thickness)
     given = Inputs(card_scale=None if card_scale is None else options.card_scale(card_scale), lens=lens)
     taken = read_photo(photo, settings.photo)
-    floor = find_floor(taken, grey_of(taken.rgb), given, known_for(taken, given, card_scales()), settings)
+    floor = Pipeline(taken, settings, kept_calibration(lens)).floor(given)
     if isinstance(floor, NotFound):
         raise BadInput(f"{photo.name}: {floor}")
-    measured = print_measured(floor.inputs)
+    measured = floor.inputs.print_measured
     found = find_templates(
         taken.rgb, floor.plane, sheets_mm(floor), thick, template_settings, settings.measure,
         print_measured=measured,

@@ -8,7 +8,7 @@ row for each and its squares add up to the total.
 """
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -33,6 +33,31 @@ class Rim:
     u_px: Array
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class HideRims:
+    """All rims of a hide as seen: the outer one and those of its through holes.
+
+    `open_area_u` is the share of the area that may be hide or floor, as a standard uncertainty.
+    """
+
+    outer: Rim
+    holes: tuple[Rim, ...] = ()
+    open_area_u: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class HeightPriors:
+    """What is known of the leather's thickness and of its rim's mean lift over the floor, mm."""
+
+    thickness: Prior
+    lift: Prior
+
+    @property
+    def means(self) -> Heights:
+        """The expected heights."""
+        return Heights(self.thickness.mean, self.lift.mean)
+
+
 @dataclass(frozen=True, slots=True)
 class BudgetRow:
     """One source's share: standard uncertainty of the net area, percent of it."""
@@ -55,15 +80,12 @@ class Measures:
 
 def measure(
     plane: Plane,
-    rim: Rim,
-    holes: tuple[Rim, ...],
-    thickness: Prior,
-    lift: Prior,
+    rims: HideRims,
+    heights: HeightPriors,
     along: NDArray[np.float64],
     settings: MeasureSettings,
     *,
     print_measured: bool,
-    open_area_u: float = 0.0,
 ) -> Measures:
     """Measure the hide.
 
@@ -71,46 +93,27 @@ def measure(
     ----------
     plane
         The adjusted camera.
-    rim, holes
+    rims
         Outer rim and through holes as seen.
-    thickness, lift
-        Of the leather and of its rim over the floor, mm.
+    heights
+        Thickness of the leather and lift of its rim over the floor, mm.
     along
         Direction of the back line in the floor frame (2,), any length; the hide's length is taken along it and its
         width across.
     print_measured
         Whether the print's scale was measured. Where it was not, it is rectangular and mostly rules the result; its
         row then holds the standard uncertainty of the Gaussian that gives the true 95 % interval.
-    open_area_u
-        Share of the area that may be hide or floor, as a standard uncertainty.
     """
     unit = along / np.linalg.norm(along)
     axes = np.column_stack([unit, (-unit[1], unit[0])])
     steep = np.tan(np.deg2rad(plane.camera.tilt_deg)) / np.tan(np.deg2rad(settings.lift_steep_deg))
-    lift = Prior(lift.mean, lift.u * max(1.0, float(steep)))
-    heights = Heights(thickness.mean, lift.mean)
-    value = _rings(plane.camera, rim, holes, axes).figures(plane.camera, heights)
-    # Derivatives change slowly along the rim: every few points of it give them as well.
-    thinned = _rings(plane.camera, _thinned(rim, settings), tuple(_thinned(h, settings) for h in holes), axes)
-    figures = thinned.figures
-    variances: dict[str, Array] = {}
-
-    J_plane = _derivatives(lambda step: figures(plane.camera_after(step), heights), np.sqrt(np.diag(plane.covariance)))
-    through = J_plane @ plane.covariance
-    for source, information in plane.information.items():
-        variances[source] = np.einsum("ip,pq,iq->i", through, information, through)
-    J_heights = _derivatives(
-        lambda step: figures(plane.camera, Heights(thickness.mean + step[0], lift.mean + step[1])),
-        np.array([thickness.u, lift.u]),
-    )
-    variances["leather thickness"], variances["lift of the rim"] = (J_heights * (thickness.u, lift.u)).T ** 2
-    variances["rim"] = _rim_variance(plane.camera, rim, holes, settings)
-    variances["sampling"] = (
-        np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * sampling_u_mm2(plan_view(plane.camera, rim.ring_px, heights)) ** 2
-    )
-
-    variances["hide or floor"] = np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * (open_area_u * value[GROSS]) ** 2
-
+    heights = replace(heights, lift=Prior(heights.lift.mean, heights.lift.u * max(1.0, float(steep))))
+    value = _rings(plane.camera, rims, axes).figures(plane.camera, heights.means)
+    variances = _camera_variances(plane, _rings(plane.camera, _thinned(rims, settings), axes), heights)
+    variances["rim"] = _rim_variance(plane.camera, rims, settings)
+    outer_mm = plan_view(plane.camera, rims.outer.ring_px, heights.means)
+    variances["sampling"] = np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * sampling_u_mm2(outer_mm) ** 2
+    variances["hide or floor"] = np.array([1.0, 1.0, 0.0, 0.0, 0.0]) * (rims.open_area_u * value[GROSS]) ** 2
     if not print_measured:
         others = sum(v for source, v in variances.items() if source != "print scale")
         variances["print scale"] = np.array(
@@ -120,6 +123,29 @@ def measure(
     rows = [BudgetRow(source, 100.0 * float(np.sqrt(v[NET])) / value[NET]) for source, v in variances.items()]
     gross, net, length, width, around = (Measured(float(x), float(u)) for x, u in zip(value, total, strict=True))
     return Measures(gross, net, length, width, around, tuple(row for row in rows if row.area_percent > 0))
+
+
+def _camera_variances(plane: Plane, rings: "_Rings", priors: HeightPriors) -> dict[str, Array]:
+    """Variances of the figures by source, (5,) each: the observations that the camera was adjusted to, and the heights.
+
+    Derivatives change slowly along the rim: `rings` with every few points of it give them as well.
+    """
+    variances: dict[str, Array] = {}
+    heights, u = priors.means, (priors.thickness.u, priors.lift.u)
+    J_plane = _derivatives(
+        lambda step: rings.figures(plane.camera_after(step), heights), np.sqrt(np.diag(plane.covariance))
+    )
+    through = J_plane @ plane.covariance
+    for source, information in plane.information.items():
+        variances[source] = np.einsum("ip,pq,iq->i", through, information, through)
+    J_heights = _derivatives(
+        lambda step: rings.figures(
+            plane.camera, Heights(priors.thickness.mean + step[0], priors.lift.mean + step[1])
+        ),
+        np.array(u),
+    )  # fmt: skip
+    variances["leather thickness"], variances["lift of the rim"] = (J_heights * u).T ** 2
+    return variances
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -152,15 +178,19 @@ class _Rings:
         return np.array([gross, gross - sum(abs(signed_area(ring)) for ring in inner), length, width, perimeter(outer)])
 
 
-def _rings(camera: Camera, rim: Rim, holes: tuple[Rim, ...], axes: Array) -> _Rings:
-    away = [faces_away(camera, part.ring_px, hole=part is not rim) for part in (rim, *holes)]
-    points_px = np.vstack([part.ring_px for part in (rim, *holes)])
+def _rings(camera: Camera, rims: HideRims, axes: Array) -> _Rings:
+    parts = (rims.outer, *rims.holes)
+    away = [faces_away(camera, part.ring_px, hole=part is not rims.outer) for part in parts]
+    points_px = np.vstack([part.ring_px for part in parts])
     return _Rings(points_px, np.concatenate(away), tuple(np.cumsum([len(a) for a in away]).tolist()), axes)
 
 
-def _thinned(rim: Rim, settings: MeasureSettings) -> Rim:
-    step = max(1, len(rim.ring_px) // settings.derivative_points)
-    return Rim(rim.ring_px[::step], rim.u_px[::step])
+def _thinned(rims: HideRims, settings: MeasureSettings) -> HideRims:
+    def thinned(rim: Rim) -> Rim:
+        step = max(1, len(rim.ring_px) // settings.derivative_points)
+        return Rim(rim.ring_px[::step], rim.u_px[::step])
+
+    return HideRims(thinned(rims.outer), tuple(thinned(hole) for hole in rims.holes))
 
 
 def _derivatives(function: Callable[[Array], Array], u: Array) -> Array:
@@ -179,14 +209,14 @@ def as_gaussian(rectangle_variance: float, others_variance: float) -> float:
     return max((half_width / COVERAGE_FACTOR) ** 2 - others_variance, 0.0)
 
 
-def _rim_variance(camera: Camera, rim: Rim, holes: tuple[Rim, ...], settings: MeasureSettings) -> Array:
+def _rim_variance(camera: Camera, rims: HideRims, settings: MeasureSettings) -> Array:
     """Variance of the figures from where the rim was seen, (5,).
 
     Two parts: each stretch of rim is off on its own, alike over `rim_correlation_mm`; and all of it is off by the same
     share of its uncertainty, since the same blur, light and method act everywhere.
     """
     net, gross, common, ends_mm2 = 0.0, 0.0, 0.0, 0.0
-    for part in (rim, *holes):
+    for part in (rims.outer, *rims.holes):
         ring_mm = camera.mm_from_px(part.ring_px)
         step_mm = np.linalg.norm(np.roll(ring_mm, -1, axis=0) - np.roll(ring_mm, 1, axis=0), axis=1) / 2
         u_mm = part.u_px * camera.mm_per_px(part.ring_px)
@@ -194,7 +224,7 @@ def _rim_variance(camera: Camera, rim: Rim, holes: tuple[Rim, ...], settings: Me
         shared = settings.rim_common_share * float(np.sum(u_mm * step_mm))
         net += independent
         common += shared
-        if part is rim:
+        if part is rims.outer:
             gross = independent + shared**2
             ends_mm2 = float(np.mean(u_mm**2))
     return np.array([gross, net + common**2, 2 * ends_mm2, 2 * ends_mm2, 2 * np.pi**2 * ends_mm2])

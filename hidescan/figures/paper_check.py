@@ -10,7 +10,7 @@ from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points, counter_clockwise, resample
 from hidescan.camera.model import Camera
 from hidescan.cards.detection import A4_MM, LETTER_MM
-from hidescan.figures.measures import Measures, Rim, measure
+from hidescan.figures.measures import HeightPriors, HideRims, Measures, Rim, measure
 from hidescan.floor.adjustment import Prior
 from hidescan.floor.solution import Plane
 from hidescan.settings import Settings, SheetSettings
@@ -66,9 +66,10 @@ def check_sheet(
     ring_px = plane.camera.px_from_mm(resample(corners, 5.0), settings.plane.paper_mm)
     sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     along = (corners[1] - corners[0]) if sides[0] > sides[1] else (corners[2] - corners[1])
-    flat = Prior(settings.plane.paper_mm, settings.plane.paper_mm / 2), Prior(0.0, settings.sheet.lift_u_mm)
-    rim = Rim(ring_px, np.full(len(ring_px), settings.sheet.edge_u_px))
-    measures = measure(plane, rim, (), *flat, along, settings.measure, print_measured=print_measured)
+    thickness = Prior(settings.plane.paper_mm, settings.plane.paper_mm / 2)
+    flat = HeightPriors(thickness, Prior(0.0, settings.sheet.lift_u_mm))
+    rims = HideRims(Rim(ring_px, np.full(len(ring_px), settings.sheet.edge_u_px)))
+    measures = measure(plane, rims, flat, along, settings.measure, print_measured=print_measured)
     return SheetCheck(measures, short * long, (short, long))
 
 

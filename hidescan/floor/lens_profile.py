@@ -6,7 +6,7 @@ normal equations (Schur complement), so the work grows with the number of photos
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 
@@ -50,6 +50,14 @@ class LensProfile:
     photos: int
     rms_px: float
     taken: str | None
+
+    def __eq__(self, other: object) -> bool:
+        """Whether two profiles say the same, the covariance by its values."""
+        return isinstance(other, LensProfile) and all(
+            np.array_equal(getattr(self, field.name), getattr(other, field.name)) for field in fields(self)
+        )
+
+    __hash__ = None  # type: ignore[assignment]  # as for any value that holds an array
 
     def fits(self, photo: Photo) -> bool:
         """Whether a photo was made with this lens at this setting: a zoomed or cropped one says otherwise."""

@@ -1,12 +1,11 @@
 """What is known of the camera and the print before the cards are looked at."""
 
 from collections.abc import Iterable, Mapping
-from dataclasses import replace
 
 import numpy as np
 
 from hidescan.floor.adjustment import Prior
-from hidescan.hide_map.model import XY, Inputs
+from hidescan.hide_map.model import XY
 from hidescan.photo.reading import FULL_FRAME_DIAGONAL_MM, Photo
 from hidescan.settings import PlaneSettings
 
@@ -31,13 +30,10 @@ def print_scale_priors(card_scale: XY | None, settings: PlaneSettings) -> tuple[
     )
 
 
-def with_known_print(inputs: Inputs, numbers: Iterable[int], card_scales: Mapping[int, XY]) -> Inputs:
-    """The inputs with the scale that this printed set measured earlier, where none was given now.
+def known_print_scale(numbers: Iterable[int], card_scales: Mapping[int, XY]) -> XY | None:
+    """The scale (SX, SY) that was measured earlier for the printed set whose cards have these numbers.
 
-    It must be known, and the same, for every card in the photo (by its number): prints of different scale share no
-    scale parameter.
+    It must be known, and the same, for every card in the photo: prints of different scale share no scale parameter.
     """
     scales = {card_scales.get(number) for number in numbers}
-    if inputs.card_scale is not None or len(scales) != 1:
-        return inputs
-    return replace(inputs, card_scale=scales.pop())
+    return scales.pop() if len(scales) == 1 else None

@@ -8,13 +8,12 @@ from dataclasses import asdict, dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from hidescan.anatomy.back_line import find_shape
 from hidescan.basics.errors import Doubt, NotFound
 from hidescan.basics.geometry import Points, without_crossings
-from hidescan.basics.opencv import grey_of, reduced
+from hidescan.basics.opencv import reduced
 from hidescan.camera.model import Camera
 from hidescan.camera.relief import Heights, plan_view
-from hidescan.floor.solution import solve_plane
+from hidescan.figures.measures import Measures
 from hidescan.hide_map.model import DoubtfulStretch, HideMap, Inputs, LineGeometry, PhotoInfo, PolygonGeometry, Ring
 from hidescan.join.bundle import View
 from hidescan.join.coverage import Coverage, coverage, unseen
@@ -24,23 +23,13 @@ from hidescan.join.region_vote import SeenRim
 from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.seen_marks import SeenMark, merged_marks
 from hidescan.join.settings import JoinSettings
-from hidescan.mapping.building import assemble, hide_frame, photo_info, photo_view
+from hidescan.mapping.building import photo_info, photo_view
 from hidescan.mapping.photo_checks import photo_doubts
-from hidescan.marks.placement import EDGES, FoundMark, found_marks
+from hidescan.mapping.plan import Plan
+from hidescan.mapping.rim import HideInPhoto
+from hidescan.marks.placement import EDGES, FoundMark
 from hidescan.outline.finding import Outline, stretches
-from hidescan.photo.reading import Photo
-from hidescan.pipeline import (
-    Floor,
-    Known,
-    find_floor,
-    find_hide,
-    leather_of,
-    lying_on,
-    print_measured,
-    shape_doubts,
-    size_doubts,
-    toward_arrow,
-)
+from hidescan.pipeline import Pipeline, map_of
 from hidescan.settings import Settings
 
 _ABOVE_MM = 1e9  # from up there every ray is plumb to a nanometre
@@ -49,91 +38,94 @@ _OF_ONE_PHOTO = ("blur", "over-exposed", "card-small", "tilt", "card-dropped", "
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Look:
-    """What one photo gave: cards and camera, rim and holes, a reduced copy for the pictures, and which lens it has."""
+    """What one photo gave: the hide as it shows it, a reduced copy for the pictures, and which lens it has."""
 
     info: PhotoInfo
-    floor: Floor
-    outline: Outline
+    hide: HideInPhoto
     small: NDArray[np.uint8]
     lens: str
 
 
-def look_at(photo: Photo, inputs: Inputs, known: Known, settings: Settings) -> Look | NotFound:
+def look_at(pipeline: Pipeline, inputs: Inputs) -> Look | NotFound:
     """Look at one photo: its cards, its camera, and what it shows of the hide, which its frame may cut."""
-    floor = find_floor(photo, grey_of(photo.rgb), inputs, known, settings)
-    if isinstance(floor, NotFound):
-        return floor
+    photo, settings = pipeline.photo, pipeline.settings
     cut = replace(settings, outline=replace(settings.outline, most_on_frame=1.0))
-    outline = find_hide(photo, floor, cut)
-    if isinstance(outline, NotFound):
-        return outline
-    if on_hide := lying_on(floor.plane, outline.ring_px):
-        again = solve_plane(floor.search.cards, photo.size_px, floor.priors, settings.plane, on_hide)
-        if isinstance(again, NotFound):
-            return again
-        floor = replace(floor, plane=again)
+    hide = replace(pipeline, settings=cut).rim(of_any_photo(inputs))
+    if isinstance(hide, NotFound):
+        return hide
     scale = min(1.0, settings.draw.long_side_px / max(photo.size_px))
     small = reduced(photo.rgb, (round(photo.width_px * scale), round(photo.height_px * scale)))
     lens = f"{photo.camera} {photo.focal_mm} {photo.focal_35mm} {max(photo.size_px)}x{min(photo.size_px)}"
-    return Look(photo_info(photo), floor, outline, small, lens)
+    return Look(photo_info(photo), hide, small, lens)
 
 
-def map_joined(looks: tuple[Look, ...], settings: Settings, join: JoinSettings) -> HideMap | NotFound:
+def of_any_photo(inputs: Inputs) -> Inputs:
+    """The inputs that hold for every photo of a hide: those that name pixels of one are left away."""
+    return replace(inputs, neck_px=None, hide_at_px=None, hints=(), gauge=(), rim_px=(), back_line_px=None)
+
+
+def map_joined(looks: tuple[Look, ...], inputs: Inputs, settings: Settings, join: JoinSettings) -> HideMap | NotFound:
     """Join what the photos gave.
 
     Parameters
     ----------
     looks
         Two or more, of one hide among cards that were left where they lie.
+    inputs
+        What was given of the hide.
 
     Returns
     -------
     The map; or why there is none: a photo without a card in common, a card or the hide moved, a side that no photo
     shows.
     """
-    inputs = looks[0].floor.inputs
+    first = looks[0].hide
+    inputs = first.floor.inputs.completed(of_any_photo(inputs))
     seen = coverage_of(looks, settings, join)
     if isinstance(seen, NotFound):
         return seen
     if seen.missing:
         return _unseen(seen)
-    joint, cameras, cover = seen.joint, seen.cameras, seen.cover
     rims = tuple(_rim(look) for look in looks)
-    leather = leather_of(inputs, settings)
-    rim = joined_rim(joint, cover, rims, leather, join, settings.measure)
-    if (moved := moved_hide(joint, rim, join.rim)) is not None:
+    rim = joined_rim(seen.joint, seen.cover, rims, first.heights, join, settings.measure)
+    if (moved := moved_hide(seen.joint, rim, join.rim)) is not None:
         return moved
-    plan_mm = without_crossings(rim.ring_mm)
-    neck_mm = None if inputs.arrow is None else toward_arrow(inputs.arrow, joint.places, plan_mm)
-    if isinstance(neck_mm, NotFound):
-        return neck_mm
-    shape = find_shape(plan_mm, settings.shape, neck_mm=neck_mm, form=inputs.form)
-    heights = Heights(rim.thickness_mm, max(0.0, rim.mean_lift_mm))
-    found_by = [mark for k, look in enumerate(looks) for mark in _marks(k, look, cameras[k], heights)]
-    marks = merged_marks(found_by, cameras, joint.sizes_px, join.marks)
-    holes = tuple((mark.ring_mm, mark.u_mm) for mark in marks if mark.kind == "hole")
-    measures = joined_measures(
-        rim, holes, shape.back_line.neck_mm - shape.back_line.tail_mm, settings.measure,
-        print_measured=print_measured(inputs), open_area_u=_open_area_u(looks),
-    )  # fmt: skip
-    above = _from_above(plan_mm)
-    doubts = (
-        *joint.doubts,
-        *_rim_doubts(looks, rim, settings),
-        *_photo_doubts(looks, plan_mm, inputs, settings),
-        *shape_doubts(inputs, shape, settings),
-        *size_doubts(inputs, shape, measures),
-    )
-    flat = Outline(above.px_from_mm(plan_mm), np.zeros(len(plan_mm)), np.ones(len(plan_mm)), (), _whole(looks), (), 0.0)
-    found = tuple(FoundMark(mark.kind, above.px_from_mm(mark.ring_mm), mark.confidence) for mark in marks)
-    made = assemble(
-        looks[0].info, inputs, above, flat, shape, measures,
-        plan_mm=plan_mm, places=joint.places, found=found, heights=heights, doubts=doubts, settings=settings,
-    )  # fmt: skip
-    frame = hide_frame(shape.back_line, plan_mm)
-    over_hide = tuple(camera.moved(frame.x_axis_deg, frame.origin_mm) for camera in cameras)
+    mapped = map_of(_plan(looks, seen, rim, settings, join), inputs, settings)
+    if isinstance(mapped, NotFound):
+        return mapped
+    made, frame = mapped
+    over_hide = tuple(camera.moved(frame.x_axis_deg, frame.origin_mm) for camera in seen.cameras)
     program = replace(made.program, settings={**made.program.settings, "join": asdict(join)})
     return _in_photos(replace(made, program=program), looks, over_hide, rim, frame.xy(rim.ring_mm), settings)
+
+
+def _plan(looks: tuple[Look, ...], seen: Coverage, rim: JoinedRim, settings: Settings, join: JoinSettings) -> Plan:
+    """The hide on the floor as all photos together show it."""
+    joint, given = seen.joint, looks[0].hide.floor.inputs
+    plan_mm = without_crossings(rim.ring_mm)
+    heights = Heights(rim.thickness_mm, max(0.0, rim.mean_lift_mm))
+    found_by = [mark for k, look in enumerate(looks) for mark in _marks(k, look, seen.cameras[k], heights)]
+    marks = merged_marks(found_by, seen.cameras, joint.sizes_px, join.marks)
+    holes = tuple((mark.ring_mm, mark.u_mm) for mark in marks if mark.kind == "hole")
+    above = _from_above(plan_mm)
+    flat = Outline(above.px_from_mm(plan_mm), np.zeros(len(plan_mm)), np.ones(len(plan_mm)), (), _whole(looks), (), 0.0)
+
+    def measured(along: NDArray[np.float64]) -> Measures:
+        return joined_measures(
+            rim, holes, along, settings.measure, print_measured=given.print_measured, open_area_u=_open_area_u(looks)
+        )
+
+    return Plan(
+        photo=looks[0].info,
+        camera=above,
+        outline=flat,
+        found=tuple(FoundMark(mark.kind, above.px_from_mm(mark.ring_mm), mark.confidence) for mark in marks),
+        ring_mm=plan_mm,
+        places=joint.places,
+        heights=heights,
+        measured=measured,
+        doubts=(*joint.doubts, *_rim_doubts(looks, rim, settings), *_photo_doubts(looks, plan_mm, settings)),
+    )
 
 
 def coverage_of(looks: tuple[Look, ...], settings: Settings, join: JoinSettings) -> Coverage | NotFound:
@@ -144,19 +136,21 @@ def coverage_of(looks: tuple[Look, ...], settings: Settings, join: JoinSettings)
 
 
 def _view(look: Look) -> View:
-    used = {place.number for place in look.floor.plane.places}
-    cards = tuple(card for card in look.floor.search.cards if card.number in used)
-    return View(look.info.file, cards, look.floor.plane, look.floor.priors, look.lens)
+    floor = look.hide.floor
+    used = {place.number for place in floor.plane.places}
+    cards = tuple(card for card in floor.search.cards if card.number in used)
+    return View(look.info.file, cards, floor.plane, floor.priors, look.lens)
 
 
 def _rim(look: Look) -> SeenRim:
-    return SeenRim(look.outline.ring_px, look.outline.u_px, look.outline.confidence, look.outline.confidence_whole)
+    outline = look.hide.outline
+    return SeenRim(outline.ring_px, outline.u_px, outline.confidence, outline.confidence_whole)
 
 
 def _marks(k: int, look: Look, camera: Camera, heights: Heights) -> list[SeenMark]:
     """A photo's marks in plan view."""
-    seen, u_px = [], float(np.median(look.outline.u_px))
-    for mark in found_marks(look.outline.holes, look.outline.faults):
+    seen, u_px = [], float(np.median(look.hide.outline.u_px))
+    for mark in look.hide.found:
         if mark.kind in EDGES:
             ring = plan_view(camera, mark.ring_px, heights, hole=True)
         else:
@@ -181,16 +175,16 @@ def _unseen(seen: Coverage) -> NotFound:
 def _open_area_u(looks: tuple[Look, ...]) -> float:
     """What the photos leave open: their mean square, as they vote, and as if the others did not help to decide it."""
     votes = _votes(looks)
-    return float(np.sqrt(votes @ [look.outline.open_area_u**2 for look in looks]))
+    return float(np.sqrt(votes @ [look.hide.outline.open_area_u**2 for look in looks]))
 
 
 def _whole(looks: tuple[Look, ...]) -> float:
-    return float(_votes(looks) @ [look.outline.confidence_whole for look in looks])
+    return float(_votes(looks) @ [look.hide.outline.confidence_whole for look in looks])
 
 
 def _votes(looks: tuple[Look, ...]) -> NDArray[np.float64]:
     """By how much each photo counts for being sure of its region, (K,), summing up to 1 (`cover`)."""
-    sure = np.maximum([look.outline.confidence_whole for look in looks], 0.05) ** 2
+    sure = np.maximum([look.hide.outline.confidence_whole for look in looks], 0.05) ** 2
     return np.asarray(sure / sure.sum(), dtype=np.float64)
 
 
@@ -222,15 +216,12 @@ def _doubtful(rim: JoinedRim, settings: Settings) -> list[NDArray[np.intp]]:
     return [np.arange(a, b) % n for a, b in stretches(low, settings.outline.least_doubt_points)]
 
 
-def _photo_doubts(looks: tuple[Look, ...], plan_mm: Points, inputs: Inputs, settings: Settings) -> list[Doubt]:
+def _photo_doubts(looks: tuple[Look, ...], plan_mm: Points, settings: Settings) -> list[Doubt]:
     """What is to be said of single photos, by name, and of the print."""
     doubts: dict[str, Doubt] = {}
     for look in looks:
-        seen = (
-            *look.floor.plane.doubts,
-            *photo_doubts(look.floor.search, look.floor.plane, plan_mm, inputs, settings.quality),
-        )
-        for doubt in seen:
+        floor = look.hide.floor
+        for doubt in (*floor.plane.doubts, *photo_doubts(floor, plan_mm, settings.quality)):
             if doubt.code == "scale-unmeasured":
                 doubts.setdefault(doubt.code, doubt)
             elif doubt.code in _OF_ONE_PHOTO:

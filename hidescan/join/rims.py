@@ -17,12 +17,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hidescan.basics.geometry import Points
+from hidescan.figures.measures import HeightPriors
 from hidescan.join.bundle import Joint
 from hidescan.join.region_vote import Array, Cover, SeenRim
 from hidescan.join.seams import along, drawn, filled
 from hidescan.join.settings import JoinSettings, RimSettings
 from hidescan.join.strip import Base, Strip, base_of, strip_of
-from hidescan.pipeline import Leather
 from hidescan.settings import MeasureSettings
 
 
@@ -115,7 +115,7 @@ def joined_rim(
     joint: Joint,
     cover: Cover,
     rims: tuple[SeenRim, ...],
-    leather: Leather,
+    heights: HeightPriors,
     settings: JoinSettings,
     measure: MeasureSettings,
 ) -> JoinedRim:
@@ -125,19 +125,19 @@ def joined_rim(
     ----------
     cover
         The first guess.
-    leather
+    heights
         What is known beforehand of its thickness and of its rim's mean lift.
     """
     from hidescan.basics.geometry import counter_clockwise, resample, without_crossings
 
     s = settings.rim
     ring = resample(cover.ring_mm, s.point_mm)
-    z_low, t_mm = np.full(len(ring), leather.lift.mean), leather.thickness.mean
+    z_low, t_mm = np.full(len(ring), heights.lift.mean), heights.thickness.mean
     for round_ in range(2):
         base = base_of(ring, 3)
         strips = _strips(joint, rims, base, z_low, t_mm, settings)
         nodes = _nodes(base, strips, measure.rim_common_share, s)
-        solution = _solve(joint, nodes, leather, z_low, t_mm, (1, s.rounds)[round_], s)
+        solution = _solve(joint, nodes, heights, z_low, t_mm, (1, s.rounds)[round_], s)
         shifts = [along(filled(shift), len(ring)) for shift in solution.shift_mm]
         rim = drawn(base, strips, shifts, s)
         z_low, z_u, t_mm = _heights(nodes, solution, len(ring))
@@ -259,7 +259,7 @@ def columns_of(nodes: Nodes, joint: Joint) -> _Columns:
 
 
 def _solve(
-    joint: Joint, nodes: Nodes, leather: Leather, z_low: Array, t_mm: float, rounds: int, settings: RimSettings
+    joint: Joint, nodes: Nodes, heights: HeightPriors, z_low: Array, t_mm: float, rounds: int, settings: RimSettings
 ) -> Solution:
     c = columns_of(nodes, joint)
     owner = np.arange(len(z_low)) * c.nodes // len(z_low)
@@ -280,7 +280,7 @@ def _solve(
     # offsets were read with the heights taken so far: what they would be on the floor
     on_floor = g * z[k, j]
     value = nodes.offset_mm[k, j] + on_floor
-    prior, prior_value = _priors(joint, c, nodes, leather, settings)
+    prior, prior_value = _priors(joint, c, nodes, heights, settings)
     known, known_value = np.vstack(list(prior.values())), np.concatenate(list(prior_value.values()))
     fixed, fixed_right = known.T @ known, known.T @ known_value
     weights = np.ones(len(k))
@@ -301,7 +301,7 @@ def _solve(
 
 
 def _priors(
-    joint: Joint, c: _Columns, nodes: Nodes, leather: Leather, settings: RimSettings
+    joint: Joint, c: _Columns, nodes: Nodes, heights: HeightPriors, settings: RimSettings
 ) -> tuple[dict[str, Array], dict[str, Array]]:
     """Whitened rows of what is known beforehand and their values, by kind."""
     rho = np.exp(-nodes.length_mm / settings.lift_length_mm)
@@ -310,10 +310,10 @@ def _priors(
     u = settings.lift_sd_mm * np.sqrt(1 - rho**2)
     lifts[at, c.nodes + at] = 1 / u
     lifts[at, c.nodes + (at - 1) % c.nodes] = -rho / u
-    lifts[-1, c.mean_lift] = 1 / leather.lift.u
+    lifts[-1, c.mean_lift] = 1 / heights.lift.u
     thick = np.zeros((2, c.count))
-    thick[0, c.thickness] = 1 / leather.thickness.u
-    thick[1, c.wall] = 1 / (settings.wall_share * leather.thickness.mean)
+    thick[0, c.thickness] = 1 / heights.thickness.u
+    thick[1, c.wall] = 1 / (settings.wall_share * heights.thickness.mean)
     bias = np.zeros((1 + c.photos, c.count))
     bias[np.arange(1 + c.photos), c.bias + np.arange(1 + c.photos)] = 1.0
     blind = np.flatnonzero(~np.isfinite(nodes.offset_mm).any(axis=0))
@@ -321,8 +321,8 @@ def _priors(
     unseen[np.arange(len(blind)), blind] = 1 / settings.wrong_mm
     rows = {"lift of the rim": lifts, "leather thickness": thick, "bias": np.vstack([bias, unseen])}
     values = {kind: np.zeros(len(part)) for kind, part in rows.items()}
-    values["lift of the rim"][-1] = leather.lift.mean / leather.lift.u
-    values["leather thickness"][0] = leather.thickness.mean / leather.thickness.u
+    values["lift of the rim"][-1] = heights.lift.mean / heights.lift.u
+    values["leather thickness"][0] = heights.thickness.mean / heights.thickness.u
     for kind, information in joint.information.items():
         known = np.zeros((c.shared, c.count))
         known[:, c.cameras] = _root(information)

@@ -10,18 +10,17 @@ from numpy.typing import NDArray
 from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.errors import BadInput, NotFound
 from hidescan.basics.parallel import start_in_thread
-from hidescan.floor.lens_profile import LensProfile
-from hidescan.floor.profile_files import kept_profiles, read_profile
 from hidescan.hide_map.facts import HideFacts, facts_of
-from hidescan.hide_map.model import OFFCUT, XY, HideMap, Inputs
+from hidescan.hide_map.model import OFFCUT, HideMap, Inputs
 from hidescan.hide_map.revisions import earlier_map, file_digest, map_path, merged, read_map, save_map
+from hidescan.mapping.calibration import kept_calibration
 from hidescan.marks.corrections import with_corrections
 from hidescan.marks.files import given_marks
 from hidescan.marks.matching import carried_over, with_given
 from hidescan.photo.reading import READABLE, Photo, read_photo
 from hidescan.pictures.numbered_marks import marks_picture
 from hidescan.pictures.overlay import for_pictures, map_picture, zones_picture
-from hidescan.pipeline import Known, run
+from hidescan.pipeline import Pipeline
 from hidescan.settings import Settings
 
 # The facts that an offcut can be given without its photo: all but those that its measures hang on.
@@ -31,23 +30,16 @@ PICTURES = ("map", "zones", "marks")  # kinds that stand beside a map
 
 
 @dataclass(frozen=True, slots=True)
-class Job:
-    """How photos are to be mapped: what was given, where the maps go, which prints were measured."""
+class Keeping:
+    """How maps are kept: their folder (None: beside each photo), the pictures' units, what becomes of earlier maps.
 
-    folder: Path | None
-    inputs: Inputs
-    card_scales: dict[int, XY]
-    units: str
-    fresh: bool
-    force: bool
+    `fresh` forgets what was given for a photo before, `force` writes over the map of another photo.
+    """
 
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Lenses:
-    """Lens profiles: the one that was named, by that name, and the user's own, by theirs."""
-
-    named: tuple[str, LensProfile] | None
-    kept: Mapping[str, LensProfile]
+    folder: Path | None = None
+    units: str = "ft"
+    fresh: bool = False
+    force: bool = False
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,7 +76,7 @@ def is_photo(path: Path) -> bool:
     return path.suffix.lower() in READABLE and not made and not path.name.startswith(".")
 
 
-def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
+def map_one(path: Path, inputs: Inputs, keeping: Keeping, settings: Settings) -> tuple[Path, HideMap]:
     """Map one photo and write NAME.hide.json, NAME.map.png, NAME.zones.png and NAME.marks.png.
 
     Returns
@@ -96,25 +88,33 @@ def map_one(path: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
     BadInput
         Photo or folder cannot be used, or the photo shows nothing that can be measured; nothing is written then.
     """
-    return map_read(read_photo(path, settings.photo), path.parent, job, settings)
+    return map_read(read_photo(path, settings.photo), path.parent, inputs, keeping, settings)
 
 
-def map_read(photo: Photo, beside: Path, job: Job, settings: Settings) -> tuple[Path, HideMap]:
+def map_read(photo: Photo, beside: Path, inputs: Inputs, keeping: Keeping, settings: Settings) -> tuple[Path, HideMap]:
     """As `map_one`, for a photo that was read already and lies in the folder `beside`."""
-    target = map_path(job.folder or beside, photo.file)
+    target = map_path(keeping.folder or beside, photo.file)
     seen = file_digest(target)
-    earlier = earlier_map(target, photo.sha256, force=job.force)
-    old = None if job.fresh else earlier
-    return target, _map_and_keep(photo, target, old, seen, job, settings)
+    earlier = earlier_map(target, photo.sha256, force=keeping.force)
+    made = _remade(photo, inputs, None if keeping.fresh else earlier, keeping.units, settings)
+    return target, keep(target, made.hide_map, made.pictures, fresh=keeping.fresh, seen=seen)
 
 
 def edit_one(
-    path: Path, photo_path: Path, job: Job, words: Mapping[str, str], settings: Settings, merge: Sequence[Path] = ()
+    path: Path,
+    photo_path: Path,
+    inputs: Inputs,
+    words: Mapping[str, str],
+    settings: Settings,
+    merge: Sequence[Path] = (),
+    units: str = "ft",
 ) -> HideMap:
     """Map a map's own photo again with more given, and keep a new revision.
 
     Parameters
     ----------
+    inputs
+        What is given now, beside what the map holds.
     words
         What a person says of marks, by id: a status or a kind.
     merge
@@ -127,17 +127,17 @@ def edit_one(
     """
     seen, old = file_digest(path), read_map(path)
     if any(warning.code == OFFCUT for warning in old.warnings):
-        return _edit_offcut(path, old, seen, job, with_marks_given(old, path.name, words, merge, settings))
+        return _edit_offcut(path, old, seen, inputs, with_marks_given(old, path.name, words, merge, settings))
     photo = read_photo(photo_path, settings.photo)
     if photo.sha256 != old.photo.sha256:
         raise BadInput(f"{photo_path}: is not the photo of {path.name} (its content differs). Give the right one.")
-    old = with_marks_given(old, path.name, words, merge, settings)
-    return _map_and_keep(photo, path, old, seen, job, settings)
+    made = _remade(photo, inputs, with_marks_given(old, path.name, words, merge, settings), units, settings)
+    return keep(path, made.hide_map, made.pictures, fresh=False, seen=seen)
 
 
-def _edit_offcut(path: Path, old: HideMap, seen: str, job: Job, with_marks: HideMap) -> HideMap:
+def _edit_offcut(path: Path, old: HideMap, seen: str, given: Inputs, with_marks: HideMap) -> HideMap:
     """Keep what a person says of an offcut; its photo shows the whole hide, so it is not mapped again."""
-    inputs = merged(old.inputs, job.inputs)
+    inputs = merged(old.inputs, given)
     facts = {name: getattr(inputs, name) for name in _FACTS}
     if replace(old.inputs, **facts) != inputs:
         raise BadInput(
@@ -168,14 +168,14 @@ def with_marks_given(
     return old
 
 
-def _map_and_keep(photo: Photo, target: Path, old: HideMap | None, seen: str, job: Job, settings: Settings) -> HideMap:
-    inputs = job.inputs if old is None else merged(old.inputs, job.inputs)
-    made = make(photo, inputs, old, known_for(photo, inputs, job.card_scales), job.units, settings)
-    return keep(target, made.hide_map, made.pictures, fresh=job.fresh, seen=seen)
+def _remade(photo: Photo, given: Inputs, old: HideMap | None, units: str, settings: Settings) -> Made:
+    """The map with what an earlier map of the photo holds from a person."""
+    inputs = given if old is None else merged(old.inputs, given)
+    return make(Pipeline(photo, settings, kept_calibration(inputs.lens)), inputs, old, units)
 
 
-def make(photo: Photo, inputs: Inputs, old: HideMap | None, known: Known, units: str, settings: Settings) -> Made:
-    """Map a photo and draw the pictures; touches no disk.
+def make(pipeline: Pipeline, inputs: Inputs, old: HideMap | None, units: str) -> Made:
+    """A photo's map with its pictures; touches no disk.
 
     Parameters
     ----------
@@ -189,7 +189,8 @@ def make(photo: Photo, inputs: Inputs, old: HideMap | None, known: Known, units:
     BadInput
         The photo shows nothing that can be measured.
     """
-    hide_map = run(photo, inputs, settings, known)
+    photo, settings = pipeline.photo, pipeline.settings
+    hide_map = pipeline.hide_map(inputs)
     if isinstance(hide_map, NotFound):
         raise BadInput(f"{photo.file}: {hide_map}")
     if old is not None:
@@ -219,47 +220,3 @@ def keep(target: Path, hide_map: HideMap, pictures: Mapping[str, bytes], *, fres
 def picture_of(target: Path, kind: str) -> Path:
     """Where a picture of a map is kept: NAME.map.png beside NAME.hide.json."""
     return target.with_name(f"{target.name.removesuffix('.hide.json')}.{kind}.png")
-
-
-def known_for(photo: Photo, inputs: Inputs, card_scales: Mapping[int, XY]) -> Known:
-    """What this machine remembers that bears on a photo.
-
-    Raises
-    ------
-    BadInput
-        A lens profile was named that cannot be read or does not fit the photo.
-    """
-    return known(photo, lenses_for(inputs), card_scales)
-
-
-def lenses_for(inputs: Inputs) -> Lenses:
-    """The lens profiles that may bear on a photo.
-
-    Raises
-    ------
-    BadInput
-        The profile that was named cannot be read.
-    """
-    kept = kept_profiles()
-    if inputs.lens is None:
-        return Lenses(None, kept)
-    return Lenses((inputs.lens, kept.get(inputs.lens) or read_profile(Path(inputs.lens))), kept)
-
-
-def known(photo: Photo, lenses: Lenses, card_scales: Mapping[int, XY]) -> Known:
-    """What is remembered that bears on a photo: the profile that was named, else the user's own that fits by EXIF.
-
-    Raises
-    ------
-    BadInput
-        The profile that was named is for pictures of another size.
-    """
-    if lenses.named is None:
-        return Known(card_scales, next(((name, lens) for name, lens in lenses.kept.items() if lens.fits(photo)), None))
-    profile = lenses.named[1]
-    if (max(photo.size_px), min(photo.size_px)) != (profile.long_side_px, profile.short_side_px):
-        raise BadInput(
-            f"{photo.file}: is {photo.width_px} x {photo.height_px}, the lens profile is for "
-            f"{profile.long_side_px} x {profile.short_side_px}. Was the photo cropped? Leave --lens away."
-        )
-    return Known(card_scales, lenses.named)

@@ -3,18 +3,19 @@
 import hashlib
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from hidescan import __version__
 from hidescan.basics.errors import BadInput
-from hidescan.floor.priors import with_known_print
+from hidescan.floor.priors import known_print_scale
 from hidescan.hide_map.json_io import as_saved
-from hidescan.hide_map.model import HideMap, ProgramInfo
+from hidescan.hide_map.model import HideMap, Inputs, ProgramInfo
 from hidescan.hide_map.revisions import earlier_map, file_digest, map_path, merged
-from hidescan.many.one_photo import PICTURES, Job, lenses_for, picture_of
+from hidescan.many.one_photo import PICTURES, Keeping, picture_of
 from hidescan.many.settings import FolderSettings
 from hidescan.many.task import Failed, Task
+from hidescan.mapping.calibration import Calibration, kept_calibration
 from hidescan.settings import Settings, settings_as_saved
 
 
@@ -37,7 +38,8 @@ class Order:
         Put the maps on this shelf, too.
     """
 
-    job: Job
+    inputs: Inputs
+    keeping: Keeping
     settings: Settings
     folder_settings: FolderSettings
     by_content: bool = False
@@ -48,7 +50,7 @@ def plans(photos: list[Path], order: Order) -> Iterator[tuple[Path, Path, Task |
     """For each photo: its path, where its map goes, and what is to be done."""
     taken: dict[Path, Path] = {}
     for photo in photos:
-        target = map_path(order.job.folder or photo.parent, photo.name)
+        target = map_path(order.keeping.folder or photo.parent, photo.name)
         if target in taken:
             other = f"{photo.name}: its map would have the name of that of {taken[target].name}. Rename one."
             yield photo, target, Failed(other)
@@ -61,16 +63,17 @@ def plans(photos: list[Path], order: Order) -> Iterator[tuple[Path, Path, Task |
 
 
 def _plan(photo: Path, target: Path, order: Order) -> Task | DoneBefore:
-    job = order.job
+    keeping = order.keeping
     old, sha256, data, seen = None, None, None, file_digest(target)
     if target.exists() or order.by_content:
         data = _content(photo)
     if data is not None and target.exists():
         sha256 = hashlib.sha256(data).hexdigest()
-        earlier = earlier_map(target, sha256, force=job.force)
-        old = None if job.fresh else earlier
-    inputs = job.inputs if old is None else merged(old.inputs, job.inputs)
-    if old is not None and _is_done(old, target, order):
+        earlier = earlier_map(target, sha256, force=keeping.force)
+        old = None if keeping.fresh else earlier
+    inputs = order.inputs if old is None else merged(old.inputs, order.inputs)
+    calibration = kept_calibration(inputs.lens)
+    if old is not None and _is_done(old, inputs, calibration, target, order):
         return DoneBefore(old)
     return Task(
         path=photo.absolute(),
@@ -78,9 +81,8 @@ def _plan(photo: Path, target: Path, order: Order) -> Task | DoneBefore:
         sha256=sha256,
         inputs=inputs,
         old=old,
-        lenses=lenses_for(inputs),
-        card_scales=dict(job.card_scales),
-        units=job.units,
+        calibration=calibration,
+        units=keeping.units,
         with_shade=order.shelf is not None,
         thumbnail_px=order.folder_settings.thumbnail_px,
         settings=order.settings,
@@ -88,14 +90,15 @@ def _plan(photo: Path, target: Path, order: Order) -> Task | DoneBefore:
     )
 
 
-def _is_done(old: HideMap, target: Path, order: Order) -> bool:
+def _is_done(old: HideMap, inputs: Inputs, calibration: Calibration, target: Path, order: Order) -> bool:
     """Whether mapping the photo again would give the map that stands there."""
     program = ProgramInfo(__version__, settings_as_saved(order.settings))
-    numbers = (card.number for card in old.cards)
-    given = with_known_print(merged(old.inputs, order.job.inputs), numbers, order.job.card_scales)
+    if inputs.card_scale is None:
+        numbers = (card.number for card in old.cards)
+        inputs = replace(inputs, card_scale=known_print_scale(numbers, calibration.card_scales))
     return (
         as_saved(old.program) == as_saved(program)
-        and as_saved(old.inputs) == as_saved(given)
+        and as_saved(old.inputs) == as_saved(inputs)
         and all(picture_of(target, kind).exists() for kind in PICTURES)
         and (order.shelf is None or _on_shelf(order.shelf, target))
     )

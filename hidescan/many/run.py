@@ -37,7 +37,7 @@ def map_photos(photos: list[Path], order: Order, engine: Engine) -> Iterator[Res
 
     A run that was killed is taken up where it was: files are written whole, and what is done is not done again.
     """
-    for folder in {order.job.folder or photo.parent for photo in photos}:
+    for folder in {order.keeping.folder or photo.parent for photo in photos}:
         clear_abandoned(folder)
     settled: deque[Result] = deque()
     asked: dict[Path, tuple[Path, Path]] = {}
@@ -68,7 +68,7 @@ def _kept(photo: Path, target: Path, seen: str, outcome: Mapped | Failed, order:
         return Result(photo, target, None, outcome.reason, outcome.fault)
     try:
         made = outcome.made
-        hide_map = keep(target, made.hide_map, made.pictures, fresh=order.job.fresh, seen=seen)
+        hide_map = keep(target, made.hide_map, made.pictures, fresh=order.keeping.fresh, seen=seen)
         if order.shelf is not None:
             from hidescan.shelf.register import shelve_map
 

@@ -9,9 +9,11 @@ from pathlib import Path
 
 from hidescan import __version__
 from hidescan.basics.errors import BadInput
-from hidescan.hide_map.model import XY, HideMap, Inputs
-from hidescan.many.one_photo import Lenses, Made, known, make
+from hidescan.hide_map.model import HideMap, Inputs
+from hidescan.many.one_photo import Made, make
+from hidescan.mapping.calibration import Calibration
 from hidescan.photo.reading import decode_photo, read_photo
+from hidescan.pipeline import Pipeline
 from hidescan.settings import Settings
 
 
@@ -27,8 +29,8 @@ class Task:
         Its content, where the worker does not see the file; else None.
     sha256
         Hash that the content must have, where an earlier map of it is known; else None.
-    inputs, old, lenses, card_scales
-        What was given and is remembered, the photo's earlier map.
+    inputs, old, calibration
+        What was given, the photo's earlier map, the print scales and lenses measured beforehand.
     with_shade
         Measure the shade too.
     seen
@@ -42,8 +44,7 @@ class Task:
     sha256: str | None
     inputs: Inputs
     old: HideMap | None
-    lenses: Lenses
-    card_scales: dict[int, XY]
+    calibration: Calibration
     units: str
     with_shade: bool
     thumbnail_px: int
@@ -104,8 +105,7 @@ def _done(task: Task) -> Mapped | Failed:
     )
     if task.sha256 not in (None, photo.sha256):
         return Failed(f"{name}: changed while it was being mapped. Map it again.")
-    remembered = known(photo, task.lenses, task.card_scales)
-    made = make(photo, task.inputs, task.old, remembered, task.units, task.settings)
+    made = make(Pipeline(photo, task.settings, task.calibration), task.inputs, task.old, task.units)
     shade = None
     if task.with_shade:
         from hidescan.shelf.settings import ShadeSettings

@@ -16,7 +16,6 @@ from hidescan.basics.errors import Doubt, NotFound
 from hidescan.basics.geometry import Points, rotation_2d, without_crossings
 from hidescan.basics.uncertainty import COVERAGE_FACTOR, Measured
 from hidescan.camera.model import Camera
-from hidescan.camera.relief import Heights
 from hidescan.figures.measures import Measures
 from hidescan.figures.usable import usable_area
 from hidescan.floor.solution import CardPlace
@@ -45,6 +44,7 @@ from hidescan.hide_map.model import (
     WarningEntry,
     ZoneEntry,
 )
+from hidescan.mapping.plan import Plan
 from hidescan.marks.placement import FoundMark, Surroundings, entries, placed
 from hidescan.outline.finding import Outline
 from hidescan.photo.reading import Photo
@@ -63,83 +63,103 @@ class HideFrame:
         return (np.atleast_2d(floor_mm) - self.origin_mm) @ rotation_2d(self.x_axis_deg)
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class _LaidOut:
+    """A hide in its own frame: rim (N, 2), marks with their rings, back line (K, 2) where there is one; its camera."""
+
+    camera: Camera
+    outer: Points
+    marks: list[tuple[FoundMark, Points]]
+    curve_mm: Points | None
+
+    @property
+    def holes(self) -> list[tuple[FoundMark, Points]]:
+        """The through holes among the marks."""
+        return [(mark, ring) for mark, ring in self.marks if mark.kind == "hole"]
+
+    @property
+    def back_line(self) -> LineString | None:
+        """The back line, where there is one."""
+        return None if self.curve_mm is None else LineString(self.curve_mm)
+
+
+def _laid_out(plan: Plan, frame: HideFrame, back: BackLine) -> _LaidOut:
+    camera = plan.camera.moved(frame.x_axis_deg, frame.origin_mm)
+    outer = without_crossings(frame.xy(plan.ring_mm))
+    marks = placed(camera, plan.found, Polygon(outer), plan.heights)
+    return _LaidOut(camera, outer, marks, None if back.source == "none" else frame.xy(back.curve_mm))
+
+
 def assemble(
-    photo: PhotoInfo,
-    inputs: Inputs,
-    floor_camera: Camera,
-    outline: Outline,
+    plan: Plan,
+    frame: HideFrame,
     shape: Shape,
     measures: Measures,
-    *,
-    plan_mm: Points,
-    places: tuple[CardPlace, ...],
-    found: tuple[FoundMark, ...],
-    heights: Heights,
     doubts: tuple[Doubt, ...],
+    inputs: Inputs,
     settings: Settings,
 ) -> HideMap:
-    """Make the map: everything in mm is carried into the hide frame, and the camera with it.
+    """The map: everything in mm is carried into the hide frame, and the camera with it.
 
-    `plan_mm` is the plan view of the rim in the floor frame, without crossings, (N, 2).
-    `places` are the cards on the floor.
-    `found` are the marks as seen; of those, the through holes become inner rings of the outline too.
+    The through holes among the marks become inner rings of the outline too.
     """
-    back = shape.back_line
-    frame = hide_frame(back, plan_mm)
-    camera = floor_camera.moved(frame.x_axis_deg, frame.origin_mm)
-    outer = without_crossings(frame.xy(plan_mm))
-    seen = placed(camera, found, Polygon(outer), heights)
-    holes = [(mark, ring) for mark, ring in seen if mark.kind == "hole"]
-    net = Polygon(outer, [ring for _, ring in holes])
-    curve_mm = None if back.source == "none" else frame.xy(back.curve_mm)
-    zones = lay_zones(net, shape.form.name, curve_mm, replace(settings.zones, **dict(inputs.zone_lines)))
-    gauge = tuple(replace(g, hide_mm=_xy(camera.mm_from_px(np.array([g.photo_px]))[0])) for g in inputs.gauge)
-    thickness = thickness_of(gauge, zones, net.area, heights.thickness_mm, inputs.thickness_mm, settings)
-    back_line = None if curve_mm is None else LineString(curve_mm)
-    marks = entries(seen, Surroundings(Polygon(outer), back_line, zones))
+    hide = _laid_out(plan, frame, shape.back_line)
+    net = Polygon(hide.outer, [ring for _, ring in hide.holes])
+    zones = lay_zones(net, shape.form.name, hide.curve_mm, replace(settings.zones, **dict(inputs.zone_lines)))
+    gauge = tuple(replace(g, hide_mm=_xy(hide.camera.mm_from_px(np.array([g.photo_px]))[0])) for g in inputs.gauge)
+    thickness = thickness_of(gauge, zones, net.area, plan.heights.thickness_mm, inputs.thickness_mm, settings)
+    marks = entries(hide.marks, Surroundings(Polygon(hide.outer), hide.back_line, zones))
     net_budget = [(row.source, row.area_percent) for row in measures.budget]
     usable = usable_area(net, marks, measures.area_net, net_budget, settings.usable)
-    view = photo_view(photo, camera, outer)
+    view = photo_view(plan.photo, hide.camera, hide.outer)
     return HideMap(
         program=ProgramInfo(__version__, settings_as_saved(settings)),
-        photo=photo,
+        photo=plan.photo,
         inputs=replace(inputs, gauge=gauge),
-        cards=tuple(
-            CardEntry(
-                p.number, p.corners, p.rms_px, _xy(frame.xy(p.centre_mm)[0]), _half_turn(p.angle_deg - frame.x_axis_deg)
-            )
-            for p in places
-        ),
+        cards=tuple(_card_entry(place, frame) for place in plan.places),
         camera=view.camera,
-        outline=_outline_entry(camera, outline, outer, holes),
-        back_line=BackLineEntry(
-            tail_mm=_xy(frame.xy(back.tail_mm)[0]),
-            neck_mm=_xy(frame.xy(back.neck_mm)[0]),
-            tail_px=_xy(floor_camera.px_from_mm(back.tail_mm[None])[0]),
-            neck_px=_xy(floor_camera.px_from_mm(back.neck_mm[None])[0]),
-            curve_mm=LineGeometry(_line(frame.xy(back.curve_mm) if curve_mm is None else curve_mm)),
-            angle_sd_deg=back.angle_sd_deg,
-            end_confidence=back.end_confidence,
-            source=back.source,
-        ),
+        outline=_outline_entry(hide.camera, plan.outline, hide.outer, hide.holes),
+        back_line=_back_line_entry(shape.back_line, plan.camera, frame),
         form=FormEntry(cast(FormName, shape.form.name), shape.form.confidence),
-        measures=MeasuresEntry(
-            _figure(measures.area_gross),
-            _figure(measures.area_net),
-            _figure(usable.area),
-            _figure(measures.length),
-            _figure(measures.width),
-            _figure(measures.perimeter),
-        ),
+        measures=_measures_entry(measures, usable.area),
         budget=tuple(BudgetEntry(row.source, row.area_percent) for row in measures.budget),
         zones=tuple(_zone_entry(zone, thickness) for zone in zones),
         marks=marks,
         warnings=tuple(WarningEntry(doubt.code, doubt.message) for doubt in doubts),
         thickness_source=thickness.label,
-        sampling_mm=_sampling(net, shape.form.name, curve_mm, settings),
+        sampling_mm=_sampling(net, shape.form.name, hide.curve_mm, settings),
         usable_budget=tuple(BudgetEntry(source, 100 * u / usable.area.value) for source, u in usable.u_by_source_mm2),
         marks_numbered=len(marks),
         photos=(view,),
+    )
+
+
+def _card_entry(place: CardPlace, frame: HideFrame) -> CardEntry:
+    angle_deg = _half_turn(place.angle_deg - frame.x_axis_deg)
+    return CardEntry(place.number, place.corners, place.rms_px, _xy(frame.xy(place.centre_mm)[0]), angle_deg)
+
+
+def _back_line_entry(back: BackLine, floor_camera: Camera, frame: HideFrame) -> BackLineEntry:
+    return BackLineEntry(
+        tail_mm=_xy(frame.xy(back.tail_mm)[0]),
+        neck_mm=_xy(frame.xy(back.neck_mm)[0]),
+        tail_px=_xy(floor_camera.px_from_mm(back.tail_mm[None])[0]),
+        neck_px=_xy(floor_camera.px_from_mm(back.neck_mm[None])[0]),
+        curve_mm=LineGeometry(_line(frame.xy(back.curve_mm))),
+        angle_sd_deg=back.angle_sd_deg,
+        end_confidence=back.end_confidence,
+        source=back.source,
+    )
+
+
+def _measures_entry(measures: Measures, usable: Measured) -> MeasuresEntry:
+    return MeasuresEntry(
+        _figure(measures.area_gross),
+        _figure(measures.area_net),
+        _figure(usable),
+        _figure(measures.length),
+        _figure(measures.width),
+        _figure(measures.perimeter),
     )
 
 

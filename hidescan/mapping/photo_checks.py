@@ -8,24 +8,23 @@ from shapely.geometry import Polygon
 
 from hidescan.basics.errors import Doubt
 from hidescan.basics.geometry import Points
-from hidescan.cards.detection import MARKER_MM, Card, CardSearch
+from hidescan.cards.detection import MARKER_MM, Card
 from hidescan.floor.solution import Plane
-from hidescan.hide_map.model import Inputs
+from hidescan.mapping.floor import Floor
 from hidescan.settings import QualitySettings
 
 
-def photo_doubts(
-    search: CardSearch, plane: Plane, outline_mm: Points, inputs: Inputs, settings: QualitySettings
-) -> list[Doubt]:
+def photo_doubts(floor: Floor, outline_mm: Points, settings: QualitySettings) -> list[Doubt]:
     """Warnings that follow from the cards, the camera and where the hide lies, with one line of advice each.
 
     Parameters
     ----------
-    search
-        What the search for cards found.
+    floor
+        The cards and the camera, and what was given for them.
     outline_mm
         (N, 2) plan view of the rim, floor frame.
     """
+    search, plane, inputs = floor.search, floor.plane, floor.inputs
     doubts = [
         Doubt("card-dropped", f"Two cards carry the number {n}; both were left out: print different numbers.")
         for n in search.doubled

@@ -17,7 +17,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
-from hidescan.figures.measures import Rim, measure
+from hidescan.figures.measures import HeightPriors, HideRims, Rim, measure
 from hidescan.floor.adjustment import Prior, Priors, Tape
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.settings import Settings
@@ -110,10 +110,10 @@ def scene(job: tuple[Row, int]) -> Outcome | None:
     given = thickness * (1 + float(rng.normal(0, S.measure.given_thickness_u_share)))
     m = measure(
         plane,
-        Rim(rim_px, np.full(len(rim_px), 0.5)),
-        (),
-        Prior(given, S.measure.given_thickness_u_share * given),
-        Prior(S.measure.lift_mm, S.measure.lift_u_mm),
+        HideRims(Rim(rim_px, np.full(len(rim_px), 0.5))),
+        HeightPriors(
+            Prior(given, S.measure.given_thickness_u_share * given), Prior(S.measure.lift_mm, S.measure.lift_u_mm)
+        ),
         np.array([1.0, 0.0]),
         S.measure,
         print_measured=row.measured or row.tape,

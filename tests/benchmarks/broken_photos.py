@@ -50,7 +50,7 @@ def work(pipe: Connection) -> None:
     from hidescan.hide_map.model import Inputs
     from hidescan.many.one_photo import make
     from hidescan.photo.reading import decode_photo
-    from hidescan.pipeline import Known
+    from hidescan.pipeline import Pipeline
     from hidescan.settings import PhotoSettings, Settings
 
     cv2.setNumThreads(1)
@@ -67,7 +67,7 @@ def work(pipe: Connection) -> None:
                 photo = decode_photo(data, "photo.jpg", settings.photo if fully else small)
                 megapixels = photo.width_px * photo.height_px / 1e6
                 if fully:
-                    make(photo, Inputs(), None, Known({}, None), "ft", settings)
+                    make(Pipeline(photo, settings), Inputs(), None, "ft")
                 answer = "mapped" if fully else "decoded"
                 word = ""
             except BadInput as error:

@@ -24,7 +24,7 @@ from PIL import Image, ImageEnhance
 
 from hidescan.hide_map.model import Inputs
 from hidescan.many import local
-from hidescan.many.one_photo import Job
+from hidescan.many.one_photo import Keeping
 from hidescan.many.plan import Order
 from hidescan.many.run import Result, map_photos
 from hidescan.many.settings import FolderSettings
@@ -64,9 +64,8 @@ def copies(source: Path, target: Path, count: int, long_side_px: int | None) -> 
 
 
 def mapped(photos: list[Path], out: Path, workers: int) -> Iterator[Result]:
-    job = Job(out, Inputs(thickness_mm=1.5, card_scale=(1.0, 1.0)), {}, "ft", False, False)
     limits = FolderSettings()
-    order = Order(job, Settings(), limits)
+    order = Order(Inputs(thickness_mm=1.5, card_scale=(1.0, 1.0)), Keeping(out), Settings(), limits)
     return map_photos(photos, order, lambda tasks: local.outcomes(tasks, workers, limits))
 
 

@@ -24,7 +24,7 @@ from hidescan.hide_map.model import HideMap, Inputs
 from hidescan.join.joined import Look, look_at, map_joined
 from hidescan.join.settings import JoinSettings
 from hidescan.photo.reading import read_photo
-from hidescan.pipeline import Known
+from hidescan.pipeline import Pipeline
 from hidescan.settings import Settings
 from tests.benchmarks.join_study import scene
 from tests.benchmarks.recorded import recorded
@@ -118,12 +118,16 @@ def _with_glare(photo: NDArray[np.uint8], rng: np.random.Generator) -> NDArray[n
     return np.clip(photo + 90.0 * glare[..., None], 0, 255).astype(np.uint8)
 
 
+def given_of(made: Set) -> Inputs:
+    """What is known of the hide: the print's scale and the leather's thickness."""
+    return Inputs(card_scale=made.scene.cards[0].scale, thickness_mm=made.scene.thickness_mm)
+
+
 def looks_of(made: Set) -> list[Look]:
     """What the photos give, each looked at alone; one that gives nothing is said."""
     looks = []
     for path in made.paths:
-        inputs = Inputs(card_scale=made.scene.cards[0].scale, thickness_mm=made.scene.thickness_mm)
-        look = look_at(read_photo(path, S.photo), inputs, Known(), S)
+        look = look_at(Pipeline(read_photo(path, S.photo), S), given_of(made))
         if isinstance(look, Look):
             looks.append(look)
         else:
@@ -213,7 +217,7 @@ def main() -> None:
             continue
         start = time.perf_counter()
         looks = looks_of(made)
-        found = map_joined(tuple(looks), S, J) if len(looks) > 1 else NotFound("too-few", "", "")
+        found = map_joined(tuple(looks), given_of(made), S, J) if len(looks) > 1 else NotFound("too-few", "", "")
         if not isinstance(found, HideMap):
             print(f"set {seed:02d}: {len(looks)} of {len(made.paths)} photos: {found}", flush=True)
             continue

@@ -17,6 +17,7 @@ from shapely.geometry import Polygon
 
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import rotation_2d
+from hidescan.figures.measures import HeightPriors
 from hidescan.floor.adjustment import Prior
 from hidescan.join.bundle import Joint, solve_joint
 from hidescan.join.figures import joined_measures
@@ -24,7 +25,6 @@ from hidescan.join.moved import moved_card, moved_hide
 from hidescan.join.region_vote import SeenRim, joined_cover, missing_stretches
 from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.settings import JoinSettings
-from hidescan.pipeline import Leather
 from hidescan.settings import Settings
 from tests.benchmarks.recorded import recorded
 from tests.synthetic.hides import whole_hide
@@ -87,7 +87,7 @@ def joined(
     if missing_stretches(cover, J.cover):
         return NotFound("partly-unseen", "", "")
     given = Prior(scene.thickness_mm * (1 + 0.15 * rng.normal()), 0.15 * scene.thickness_mm)
-    leather = Leather(given, Prior(S.measure.lift_mm, S.measure.lift_u_mm))
+    leather = HeightPriors(given, Prior(S.measure.lift_mm, S.measure.lift_u_mm))
     rim = joined_rim(joint, cover, tuple(rims), leather, J, S.measure)
     refusal = moved_hide(joint, rim, J.rim)
     return (joint, rim) if refusal is None else refusal

@@ -29,22 +29,27 @@ from PIL import Image
 
 from hidescan.api import map_photo
 from hidescan.hide_map.model import Inputs
-from hidescan.many.one_photo import Job, map_one
+from hidescan.many.one_photo import Keeping, map_one
 from hidescan.settings import Settings
 from tests.benchmarks.recorded import recorded
 
 # Stage: where its work is called from, as (module, name there). Each is called by the pipeline and by nothing timed.
 STAGES = {
-    "decode": [("batch", "read_photo")],
-    "cards": [("pipeline", "find_cards")],
-    "plane": [("pipeline", "solve_plane")],
-    "region": [("pipeline", "first_look"), ("outline", "find_region")],
-    "rim": [("outline", "look_closer"), ("outline", "trace"), ("outline", "snapped"), ("outline", "rim_measures")],
+    "decode": [("many.one_photo", "read_photo")],
+    "cards": [("mapping.floor", "find_cards")],
+    "plane": [("mapping.floor", "solve_plane")],
+    "region": [("pipeline", "first_look"), ("outline.finding", "find_region")],
+    "rim": [
+        ("outline.finding", "look_closer"),
+        ("outline.finding", "trace"),
+        ("outline.finding", "snapped"),
+        ("outline.finding", "rim_measures"),
+    ],
     "back line": [("pipeline", "find_shape")],
-    "marks": [("outline", "find_holes"), ("outline", "find_faults"), ("pipeline", "found_marks")],
-    "measure": [("pipeline", "measure"), ("pipeline", "assemble")],
-    "draw": [("batch", "pictures_of")],
-    "write": [("batch", "keep")],
+    "marks": [("outline.finding", "find_holes"), ("outline.finding", "find_faults"), ("mapping.rim", "found_marks")],
+    "measure": [("mapping.plan", "measure"), ("pipeline", "assemble")],
+    "draw": [("many.one_photo", "pictures_of")],
+    "write": [("many.one_photo", "keep")],
 }
 ENLARGE = """
 import sys
@@ -81,9 +86,9 @@ def main() -> None:
 
 def stages(photo: Path, out: Path, runs: int) -> None:
     """The stages in this process, warm."""
-    job = Job(out, Inputs(**KNOWN), {}, "ft", fresh=True, force=True)
+    given, keeping = Inputs(**KNOWN), Keeping(out, fresh=True, force=True)
     settings = Settings()
-    map_one(photo, job, settings)
+    map_one(photo, given, keeping, settings)
     spent: dict[str, list[float]] = defaultdict(list)
     decodes = []
     for _ in range(runs):
@@ -95,7 +100,7 @@ def stages(photo: Path, out: Path, runs: int) -> None:
                 for module_name, name in places:
                     module = importlib.import_module(f"hidescan.{module_name}")
                     stack.enter_context(patch.object(module, name, added(now, stage, getattr(module, name))))
-            spent["all"].append(timed(lambda: map_one(photo, job, settings)))
+            spent["all"].append(timed(lambda: map_one(photo, given, keeping, settings)))
         for stage in STAGES:
             spent[stage].append(now[stage])
         spent["between"].append(spent["all"][-1] - sum(now.values()))

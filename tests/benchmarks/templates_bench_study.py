@@ -19,12 +19,11 @@ from shapely.geometry import Polygon
 
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import rotation_2d
-from hidescan.basics.opencv import grey_of
 from hidescan.hide_map.model import Inputs
 from hidescan.photo.reading import Photo
 from hidescan.pieces.templates.finding import find_templates
 from hidescan.pieces.templates.on_floor import sheets_mm
-from hidescan.pipeline import Known, find_floor
+from hidescan.pipeline import Pipeline
 from hidescan.settings import Settings
 from hidescan.settings.uses import TemplateSettings
 from tests.benchmarks.recorded import recorded
@@ -63,7 +62,7 @@ def outcome(rgb: NDArray[np.uint8], drawn: list[Drawn], card_at: tuple[Array, fl
     """The photo worked through; everything is compared where the first card was laid."""
     settings, start = Settings(), time.process_time()
     photo = Photo(rgb, "bench.jpg", "0" * 64, None, 27.0, "", None)
-    floor = find_floor(photo, grey_of(rgb), Inputs(card_scale=(1.0, 1.0)), Known(), settings)
+    floor = Pipeline(photo, settings).floor(Inputs(card_scale=(1.0, 1.0)))
     assert not isinstance(floor, NotFound), floor
     found = find_templates(
         rgb, floor.plane, sheets_mm(floor), THICKNESS_MM, TemplateSettings(), settings.measure,

@@ -15,13 +15,12 @@ from numpy.typing import NDArray
 
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import rotation_2d
-from hidescan.basics.opencv import grey_of
 from hidescan.hide_map.model import Inputs
 from hidescan.photo.reading import Photo
 from hidescan.pieces.templates.finding import find_templates
 from hidescan.pieces.templates.grain import Grain
 from hidescan.pieces.templates.on_floor import sheets_mm
-from hidescan.pipeline import Known, find_floor
+from hidescan.pipeline import Pipeline
 from hidescan.settings import Settings
 from hidescan.settings.uses import TemplateSettings
 from tests.benchmarks.recorded import recorded
@@ -32,7 +31,7 @@ from tests.synthetic.scenes import Array
 def seen(rgb: NDArray[np.uint8], settings: Settings) -> list[tuple[Array, Grain | None]]:
     """Outlines and grains in a rendered photo, in the frame of card 1; the renderer's lens is a 27 mm equivalent."""
     photo = Photo(rgb, "table.jpg", "0" * 64, None, 27.0, "", None)
-    floor = find_floor(photo, grey_of(rgb), Inputs(card_scale=(1.0, 1.0)), Known(), settings)
+    floor = Pipeline(photo, settings).floor(Inputs(card_scale=(1.0, 1.0)))
     assert not isinstance(floor, NotFound), floor
     found = find_templates(
         rgb,

@@ -16,7 +16,7 @@ from hidescan.cli.app import app
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import Inputs
 from hidescan.hide_map.revisions import read_map
-from hidescan.many.one_photo import Job, edit_one
+from hidescan.many.one_photo import edit_one
 from hidescan.settings import Settings
 from tests.placing.hides import laid_out, uppers
 
@@ -79,10 +79,10 @@ def test_place_writes_everything(folder: Path) -> None:
 def test_an_offcut_is_not_mapped_again(folder: Path) -> None:
     run(folder, "--rounds", "0")
     path = next((folder / "out").glob("*-offcut-1.hide.json"))
-    job = Job(None, Inputs(tannage="smoked"), {}, "ft", False, False)
-    assert edit_one(path, Path("no photo"), job, {}, Settings()).inputs.tannage == "smoked"
+    smoked = Inputs(tannage="smoked")
+    assert edit_one(path, Path("no photo"), smoked, {}, Settings()).inputs.tannage == "smoked"
     with pytest.raises(BadInput, match="is an offcut"):
-        edit_one(path, Path("no photo"), Job(None, Inputs(form="side"), {}, "ft", False, False), {}, Settings())
+        edit_one(path, Path("no photo"), Inputs(form="side"), {}, Settings())
 
 
 def test_what_is_wrong_is_said_in_one_line(folder: Path) -> None:

@@ -17,7 +17,7 @@ from hidescan.floor.adjustment import from_board
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.hide_map.model import HideMap, Inputs
 from hidescan.photo.reading import Photo
-from hidescan.pipeline import run
+from hidescan.pipeline import Pipeline
 from hidescan.settings import MeasureSettings, Settings
 from tests.synthetic.corners import priors
 from tests.synthetic.scenes import Array, Look, TrueCard, circle, look_at, picture, rectangle
@@ -38,7 +38,7 @@ def mapped(template: str, seed: int) -> HideMap:
     camera = look_at((0, 0), 1750, 6 + 4 * seed, 70 * seed, k1=-0.04, k2=0.01, size_px=SIZE)
     cards = [TrueCard(1, (-610, 380 + 10 * seed), 15 * seed), TrueCard(2, (640, -390), 100 + 20 * seed)]
     rgb = picture(camera, cards, [outline], np.random.default_rng(seed), Look(floor=(158, 152, 140)))
-    made = run(Photo(rgb, "template.jpg", "0" * 64, None, 27.0, "", None), KNOWN, FLAT)
+    made = Pipeline(Photo(rgb, "template.jpg", "0" * 64, None, 27.0, "", None), FLAT).hide_map(KNOWN)
     assert isinstance(made, HideMap), made
     return made
 

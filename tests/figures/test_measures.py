@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from hidescan.basics.geometry import perimeter, signed_area
-from hidescan.figures.measures import Measures, Rim, as_gaussian, measure, sampling_u_mm2
+from hidescan.figures.measures import HeightPriors, HideRims, Measures, Rim, as_gaussian, measure, sampling_u_mm2
 from hidescan.floor.adjustment import Prior
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.settings import MeasureSettings, PlaneSettings
@@ -13,7 +13,7 @@ from tests.synthetic.scenes import Array, TrueCamera, TrueCard, circle, look_at,
 
 CAMERA = look_at((0, 0), 1600, 25, 60, k1=-0.04, k2=0.01)
 CARDS = [TrueCard(1, (-650, 450), 20), TrueCard(2, (650, -450), 140)]
-FLAT = Prior(0.0, 1e-6), Prior(0.0, 1e-6)
+FLAT = HeightPriors(Prior(0.0, 1e-6), Prior(0.0, 1e-6))
 ALONG = np.array([1.0, 0.0])
 
 
@@ -37,7 +37,7 @@ def seen_rim(ring_mm: Array, u_px: float = 0.0, camera: TrueCamera = CAMERA) -> 
 
 
 def measured_of(ring_mm: Array, plane: Plane, holes: tuple[Rim, ...] = (), u_px: float = 0.0) -> Measures:
-    return measure(plane, seen_rim(ring_mm, u_px), holes, *FLAT, ALONG, MeasureSettings(), print_measured=True)
+    return measure(plane, HideRims(seen_rim(ring_mm, u_px), holes), FLAT, ALONG, MeasureSettings(), print_measured=True)
 
 
 def turned_into_floor(plane: Plane, direction: Array) -> Array:
@@ -52,7 +52,7 @@ def test_rectangle_1000_x_600() -> None:
     plane = solved()
     ring = seen_rim(rectangle(1000, 600))
     along = turned_into_floor(plane, np.array([1.0, 0.0]))
-    m = measure(plane, ring, (), *FLAT, along, MeasureSettings(), print_measured=True)
+    m = measure(plane, HideRims(ring), FLAT, along, MeasureSettings(), print_measured=True)
     assert m.area_gross.value == pytest.approx(600_000, rel=3e-3)
     assert m.length.value == pytest.approx(1000, rel=2e-3)
     assert m.width.value == pytest.approx(600, rel=2e-3)
@@ -75,7 +75,7 @@ def test_the_budget_sums_to_the_total() -> None:
 def test_an_unmeasured_print_rules_and_is_rectangular() -> None:
     """Rectangular +/-2 % of scale is +/-4 % of area; its 95 % interval is 0.95 of that, where 2 u would say 4.6 %."""
     plane = solved(measured=False, sd_px=0.02)
-    m = measure(plane, seen_rim(circle(500)), (), *FLAT, ALONG, MeasureSettings(), print_measured=False)
+    m = measure(plane, HideRims(seen_rim(circle(500))), FLAT, ALONG, MeasureSettings(), print_measured=False)
     assert m.area_net.expanded / m.area_net.value == pytest.approx(0.95 * 0.04, rel=0.05)
 
 
@@ -121,14 +121,15 @@ def from_above(
     rim: Rim,
     holes: tuple[Rim, ...] = (),
     *,
-    thickness: Prior = FLAT[0],
-    lift: Prior = FLAT[1],
+    thickness: Prior = FLAT.thickness,
+    lift: Prior = FLAT.lift,
     settings: MeasureSettings = MeasureSettings(),  # noqa: B008
     open_area_u: float = 0.0,
 ) -> Measures:
     """Measured by a camera 1600 mm straight above the floor's origin; its corners and lens are exact, nearly."""
     plane = solved(sd_px=0.01, camera=ABOVE)
-    return measure(plane, rim, holes, thickness, lift, ALONG, settings, print_measured=True, open_area_u=open_area_u)
+    rims, heights = HideRims(rim, holes, open_area_u), HeightPriors(thickness, lift)
+    return measure(plane, rims, heights, ALONG, settings, print_measured=True)
 
 
 def share(m: Measures, source: str) -> float:
@@ -156,10 +157,10 @@ def test_leather_is_measured_on_its_upper_edge_and_through_holes_at_their_foot()
 def test_seen_from_low_down_the_lift_is_less_sure() -> None:
     plane = solved(camera=look_at((0, 0), 1600, 45, 60))
     ring = seen_rim(circle(300), camera=look_at((0, 0), 1600, 45, 60))
-    heights = Prior(0.0, 1e-6), Prior(0.0, 0.5)
+    heights = HeightPriors(Prior(0.0, 1e-6), Prior(0.0, 0.5))
     steep, never, always = (
         share(
-            measure(plane, ring, (), *heights, ALONG, MeasureSettings(lift_steep_deg=deg), print_measured=True),
+            measure(plane, HideRims(ring), heights, ALONG, MeasureSettings(lift_steep_deg=deg), print_measured=True),
             "lift of the rim",
         )
         for deg in (30.0, 80.0, 44.9)
@@ -230,7 +231,7 @@ def test_length_is_along_the_back_line_however_long_its_direction_is_given() -> 
     plane = solved()
     ring = seen_rim(rectangle(1000, 600))
     across = turned_into_floor(plane, np.array([0.0, 1.0]))
-    m = measure(plane, ring, (), *FLAT, 7.0 * across, MeasureSettings(), print_measured=True)
+    m = measure(plane, HideRims(ring), FLAT, 7.0 * across, MeasureSettings(), print_measured=True)
     assert (m.length.value, m.width.value) == pytest.approx((600, 1000), rel=2e-3)
 
 

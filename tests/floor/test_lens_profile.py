@@ -8,8 +8,7 @@ import pytest
 from hidescan.basics.errors import BadInput, NotFound
 from hidescan.floor.lens_profile import LensProfile, make_profile
 from hidescan.floor.profile_files import keep_profile, read_profile, to_toml
-from hidescan.hide_map.model import Inputs
-from hidescan.many.one_photo import known_for
+from hidescan.mapping.calibration import kept_calibration
 from hidescan.photo.reading import Photo
 from hidescan.settings import LensSettings, PlaneSettings
 from tests.synthetic.corners import priors, seen_card
@@ -113,7 +112,7 @@ def test_the_file_gives_the_profile_back(tmp_path: Path) -> None:
     path.write_bytes(to_toml(profile()))
     again = read_profile(path)
     np.testing.assert_array_equal(again.covariance, profile().covariance)
-    assert replace(again, covariance=np.eye(3)) != profile()  # arrays do not compare; the rest is checked by fields
+    assert replace(again, covariance=np.eye(3)) != profile()
     for name in ("camera", "focal_mm", "focal_35mm", "long_side_px", "focal_px", "k1", "k2", "photos", "taken"):
         assert getattr(again, name) == getattr(profile(), name)
 
@@ -143,12 +142,12 @@ def test_a_zoomed_or_cropped_photo_does_not_match(changes: dict[str, object]) ->
 
 def test_a_kept_profile_is_found_by_exif(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
-    assert known_for(photo(), Inputs(), {}).lens is None
+    assert kept_calibration().lens_for(photo(), None) is None
     path = keep_profile(profile())
-    found = known_for(photo(), Inputs(), {}).lens
+    found = kept_calibration().lens_for(photo(), None)
     assert found is not None
     assert found[0] == path.stem
-    assert known_for(photo(focal_35mm=52.0), Inputs(), {}).lens is None
+    assert kept_calibration().lens_for(photo(focal_35mm=52.0), None) is None
 
 
 def test_a_map_made_with_a_kept_profile_is_mapped_again_with_it(
@@ -157,11 +156,11 @@ def test_a_map_made_with_a_kept_profile_is_mapped_again_with_it(
     """A map's inputs hold the profile's name, which is no file beside the photo."""
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path))
     name = keep_profile(profile()).stem
-    again = known_for(photo(), Inputs(lens=name), {}).lens
+    again = kept_calibration(name).lens_for(photo(), name)
     assert again is not None
     assert again[0] == name
     with pytest.raises(BadInput, match="cannot be read"):
-        known_for(photo(), Inputs(lens="none.toml"), {})
+        kept_calibration("none.toml")
 
 
 def test_a_profile_takes_the_place_of_exif() -> None:

@@ -13,7 +13,7 @@ from hidescan.basics.errors import BadInput
 from hidescan.hide_map.model import OFFCUT, HideMap, Inputs, WarningEntry
 from hidescan.hide_map.revisions import file_digest, read_map, save_map
 from hidescan.many import one_photo as batch
-from hidescan.many.one_photo import Job, Made, edit_one, map_one
+from hidescan.many.one_photo import Keeping, Made, edit_one, map_one
 from hidescan.settings import Settings
 from tests.samples import rectangle_map
 
@@ -92,7 +92,7 @@ def _forked(work: Callable[[], int], start: int) -> int:
 def _edit(path: Path, mark: str) -> int:
     """0: kept; 2: refused in a line."""
     try:
-        edit_one(path, Path("no photo"), Job(None, Inputs(), {}, "ft", False, False), {mark: "confirmed"}, Settings())
+        edit_one(path, Path("no photo"), Inputs(), {mark: "confirmed"}, Settings())
     except BadInput as error:
         return 2 if "was changed" in str(error) else 3
     return 0
@@ -114,8 +114,11 @@ def test_a_map_that_was_edited_while_its_photo_was_mapped_again_stays(
         return Made(rectangle_map(photo=known, inputs=Inputs(species="cattle")), {})
 
     monkeypatch.setattr(batch, "make", meanwhile)
-    job = Job(None, Inputs(species="cattle"), {}, "ft", False, False)
-    for command in (lambda: edit_one(path, photo, job, {}, Settings()), lambda: map_one(photo, job, Settings())):
+    given = Inputs(species="cattle")
+    for command in (
+        lambda: edit_one(path, photo, given, {}, Settings()),
+        lambda: map_one(photo, given, Keeping(), Settings()),
+    ):
         path.unlink()
         save_map(path, rectangle_map(photo=known))
         with pytest.raises(BadInput, match="was changed"):

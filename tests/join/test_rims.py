@@ -7,6 +7,7 @@ import pytest
 from shapely.geometry import Polygon
 
 from hidescan.basics.geometry import signed_area
+from hidescan.figures.measures import HeightPriors
 from hidescan.floor.adjustment import Prior
 from hidescan.join.bundle import Joint, solve_joint
 from hidescan.join.figures import joined_measures
@@ -14,7 +15,6 @@ from hidescan.join.moved import lift_without_judgement, moved_hide
 from hidescan.join.region_vote import Cover, SeenRim, joined_cover, missing_stretches
 from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.settings import JoinSettings
-from hidescan.pipeline import Leather
 from hidescan.settings import Settings
 from tests.synthetic.hides import whole_hide
 from tests.synthetic.joined import views_of
@@ -62,7 +62,7 @@ def cover_of(joint: Joint, rims: tuple[SeenRim, ...]) -> Cover:
 
 
 def rim_of(joint: Joint, rims: tuple[SeenRim, ...], lift: Prior | None = None) -> JoinedRim:
-    leather = Leather(Prior(THICKNESS, 0.1), lift or Prior(S.measure.lift_mm, S.measure.lift_u_mm))
+    leather = HeightPriors(Prior(THICKNESS, 0.1), lift or Prior(S.measure.lift_mm, S.measure.lift_u_mm))
     return joined_rim(joint, cover_of(joint, rims), rims, leather, J, S.measure)
 
 

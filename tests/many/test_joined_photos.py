@@ -2,7 +2,6 @@
 
 import json
 import shutil
-from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 
@@ -19,7 +18,7 @@ from hidescan.exports.from_above import from_above
 from hidescan.hide_map.model import Inputs
 from hidescan.hide_map.revisions import read_map
 from hidescan.many.joined_photos import join_photos
-from hidescan.many.one_photo import Job
+from hidescan.many.one_photo import Keeping
 from hidescan.photo.reading import read_photo
 from hidescan.settings import Settings
 from tests.synthetic.scenes import Array, Look, TrueCard, look_at
@@ -28,7 +27,7 @@ from tests.synthetic.views import ViewsScene
 
 CARDS = [TrueCard(n, xy, a, 0.1) for n, xy, a in ((1, (-430, 330), 10), (2, (430, -330), 190), (3, (0, 470), 95))]
 HOLE = np.array([[-60.0, 40.0], [-30.0, 40.0], [-30.0, 75.0], [-60.0, 75.0]])
-JOB = Job(None, Inputs(card_scale=(1.0, 1.0), thickness_mm=2.0), {}, "ft", False, False)
+GIVEN = Inputs(card_scale=(1.0, 1.0), thickness_mm=2.0)
 
 
 def hide() -> Array:
@@ -121,10 +120,10 @@ def test_one_photo_alone_does_not_show_the_whole_hide(photos: tuple[ViewsScene, 
     near = tmp_path / "near.jpg"
     with Image.open(left) as whole:
         whole.crop((0, 0, 1192, 900)).save(near, exif=whole.getexif())
-    job = replace(JOB, folder=tmp_path)
+    keeping = Keeping(tmp_path)
     with pytest.raises(BadInput, match=r"goes on beyond the photos at the (right|left|top|bottom) of .*near card \d"):
-        join_photos([left, near], job, Settings())
+        join_photos([left, near], GIVEN, keeping, Settings())
     with pytest.raises(BadInput, match="given twice"):
-        join_photos([right, right], job, Settings())
+        join_photos([right, right], GIVEN, keeping, Settings())
     with pytest.raises(BadInput, match="two or more"):
-        join_photos([right], job, Settings())
+        join_photos([right], GIVEN, keeping, Settings())

@@ -19,10 +19,11 @@ import pytest
 from PIL import Image
 
 from hidescan.basics.atomic_files import clear_abandoned, write_whole
+from hidescan.cards.measured_prints import keep_card_scale
 from hidescan.hide_map.model import Inputs, ProgramInfo
 from hidescan.hide_map.revisions import read_map
 from hidescan.many import cluster, local
-from hidescan.many.one_photo import CONTACT_SHEET, PICTURES, Job, Made, map_one, photos_in
+from hidescan.many.one_photo import CONTACT_SHEET, PICTURES, Keeping, Made, map_one, photos_in
 from hidescan.many.plan import Order
 from hidescan.many.run import Result, map_photos
 from hidescan.many.settings import FolderSettings
@@ -45,8 +46,7 @@ def own_config(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def order(out: Path | None, inputs: Inputs | None = None, **changes: object) -> Order:
-    job = Job(out, inputs or Inputs(), {}, "ft", False, False)
-    return Order(job, SETTINGS, LIMITS, **changes)  # type: ignore[arg-type]
+    return Order(inputs or Inputs(), Keeping(out), SETTINGS, LIMITS, **changes)  # type: ignore[arg-type]
 
 
 def photo_file(path: Path, content: bytes = b"") -> Path:
@@ -120,10 +120,10 @@ def test_a_newly_measured_print_is_a_reason_to_map_again(tmp_path: Path) -> None
     photos = [photo_file(tmp_path / "a.jpg")]
     out = tmp_path / "out"
     run(photos, order(out), Engine())
-    given = order(out)
-    for scales, asked in (({1: (0.99, 0.99)}, ["a.jpg"]), ({7: (0.99, 0.99)}, [])):
+    for number, asked in ((7, []), (1, ["a.jpg"])):  # the card in the photo is number 1
+        keep_card_scale((number,), (0.99, 0.99))
         engine = Engine()
-        run(photos, replace(given, job=replace(given.job, card_scales=scales)), engine)
+        run(photos, order(out), engine)
         assert engine.asked == asked
 
 
@@ -235,8 +235,10 @@ def small_photos(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def serial(small_photos: Path, tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
     """The maps' bytes when each photo is mapped by itself."""
     out = tmp_path_factory.mktemp("serial")
-    job = Job(out, Inputs(), {}, "ft", False, False)
-    return {f"{name}.hide.json": map_one(small_photos / f"{name}.jpg", job, SETTINGS)[0].read_bytes() for name in "ab"}
+    return {
+        f"{name}.hide.json": map_one(small_photos / f"{name}.jpg", Inputs(), Keeping(out), SETTINGS)[0].read_bytes()
+        for name in "ab"
+    }
 
 
 def maps(out: Path) -> dict[str, bytes]:

@@ -5,20 +5,21 @@ import pytest
 
 from hidescan.cards.detection import Card, CardSearch
 from hidescan.floor.solution import Plane, solve_plane
-from hidescan.hide_map.model import Inputs, TapeInput
+from hidescan.hide_map.model import TapeInput
+from hidescan.mapping.floor import Floor, FloorInputs
 from hidescan.mapping.photo_checks import photo_doubts
 from hidescan.settings import PlaneSettings, QualitySettings
 from tests.synthetic.corners import SHARP, priors, seen_card
 from tests.synthetic.scenes import TrueCard, circle, look_at
 
-MEASURED = Inputs(card_scale=(1.0, 1.0))
+MEASURED = FloorInputs(card_scale=(1.0, 1.0))
 CARDS = [TrueCard(1, (-450, 300), 20), TrueCard(2, (450, -300), 140)]
 
 
 def codes(
     cards: list[TrueCard] = CARDS,
     tilt: float = 20,
-    inputs: Inputs = MEASURED,
+    inputs: FloorInputs = MEASURED,
     doubled: tuple[int, ...] = (),
     **sharp: float,
 ) -> dict[str, str]:
@@ -31,7 +32,8 @@ def codes(
     assert isinstance(plane, Plane)
     middle = camera.project(np.c_[circle(300, 60), np.zeros(60)])
     ring = plane.camera.mm_from_px(middle)
-    found = photo_doubts(CardSearch(seen, doubled, ()), plane, ring, inputs, QualitySettings())
+    floor = Floor(CardSearch(seen, doubled, ()), plane, priors(camera), inputs)
+    found = photo_doubts(floor, ring, QualitySettings())
     return {doubt.code: doubt.message for doubt in found}
 
 
@@ -43,7 +45,7 @@ def test_a_good_photo_has_no_doubts() -> None:
     ("changes", "code", "says"),
     [
         ({"cards": CARDS[:1]}, "one-card", "two at opposite corners"),
-        ({"inputs": Inputs()}, "scale-unmeasured", "--measured"),
+        ({"inputs": FloorInputs()}, "scale-unmeasured", "--measured"),
         ({"tilt": 55}, "tilt", "higher"),
         ({"tilt": 40}, "camera-low", "higher"),
         ({"cards": [TrueCard(1, (-1300, 0), 20), TrueCard(2, (-1300, 300), 20)]}, "card-far", "close"),
@@ -62,5 +64,5 @@ def test_each_doubt_has_its_code_and_one_line_of_advice(changes: dict[str, objec
 
 
 def test_a_tape_measures_the_scale_too() -> None:
-    assert codes(inputs=Inputs(tapes=(TapeInput(1, 2, 1000.0),))) == {}
-    assert "scale-unmeasured" in codes(inputs=Inputs(tapes=(TapeInput(1, 7, 1000.0),)))
+    assert codes(inputs=FloorInputs(tapes=(TapeInput(1, 2, 1000.0),))) == {}
+    assert "scale-unmeasured" in codes(inputs=FloorInputs(tapes=(TapeInput(1, 7, 1000.0),)))

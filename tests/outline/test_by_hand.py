@@ -8,15 +8,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from hidescan import pipeline
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points, signed_area
-from hidescan.basics.opencv import grey_of
 from hidescan.camera.relief import plan_view
 from hidescan.hide_map.model import Inputs
+from hidescan.mapping import plan
+from hidescan.mapping.building import photo_info
+from hidescan.mapping.rim import HideInPhoto, RimInputs, hide_in_photo
 from hidescan.outline.by_hand import redrawn
 from hidescan.outline.finding import Outline
 from hidescan.photo.reading import read_photo
+from hidescan.pipeline import Pipeline
 from hidescan.settings import RedrawnSettings, Settings
 
 SETTINGS = RedrawnSettings()
@@ -104,7 +106,7 @@ def test_a_rim_drawn_above_the_horizon_is_refused(monkeypatch: pytest.MonkeyPatc
     """No floor is seen there, so it has no place in the plan: once a traceback."""
     settings = Settings()
     photo = read_photo(Path(__file__).parents[2] / "sample_images" / "deer_on_tile.jpg", settings.photo)
-    floor = pipeline.find_floor(photo, grey_of(photo.rgb), Inputs(), pipeline.Known(), settings)
+    floor = Pipeline(photo, settings).floor(Inputs())
     assert not isinstance(floor, NotFound)
     up, ahead = np.cos(np.deg2rad(80)), np.sin(np.deg2rad(80))  # the phone held up: half the picture is no floor
     turned = np.array([[1.0, 0.0, 0.0], [0.0, -up, -ahead], [0.0, ahead, -up]])
@@ -114,7 +116,9 @@ def test_a_rim_drawn_above_the_horizon_is_refused(monkeypatch: pytest.MonkeyPatc
     sky = grid[np.isnan(level.mm_from_px(grid)).any(axis=1)]
     assert 0 < len(sky) < len(grid)
     rim = tuple((float(x), float(y)) for x, y in (*sky[:1], *sky[:1] + (40.0, 0.0), *sky[:1] + (40.0, 40.0), *sky[:1]))
-    monkeypatch.setattr(pipeline, "plan_view", lambda camera, ring_px, heights: plan_view(level, ring_px, heights))
-    made = pipeline.map_from(photo, replace(floor, inputs=Inputs(rim_px=(rim,))), NONE, settings)
+    hide = hide_in_photo(photo, floor, NONE, RimInputs(rim_px=(rim,)), settings)
+    assert isinstance(hide, HideInPhoto)
+    monkeypatch.setattr(plan, "plan_view", lambda camera, ring_px, heights: plan_view(level, ring_px, heights))
+    made = plan.plan_of_photo(photo_info(photo), hide, settings)
     assert isinstance(made, NotFound)
     assert made.code == "rim-off-floor"

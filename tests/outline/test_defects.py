@@ -83,17 +83,12 @@ def test_a_plain_hide_has_no_brand_and_no_stain() -> None:
     [("side_on_tile", "brand", 1), ("deer_on_tile", "stain", 2), ("goat_on_concrete", "cut", 1)],
 )
 def test_the_faults_of_a_photo_are_found_where_they_are(name: str, kind: str, count: int) -> None:
-    from hidescan.basics.errors import NotFound
-    from hidescan.basics.opencv import grey_of
-    from hidescan.pipeline import Known, find_floor, find_hide
+    from hidescan.hide_map.model import Inputs
+    from hidescan.pipeline import Pipeline
 
     settings = Settings()
     photo = read_photo(SAMPLES / f"{name}.jpg", settings.photo)
-    from hidescan.hide_map.model import Inputs
-
-    floor = find_floor(photo, grey_of(photo.rgb), Inputs(), Known(), settings)
-    assert not isinstance(floor, NotFound)
-    outline = find_hide(photo, floor, settings)
+    outline = Pipeline(photo, settings).outline(Inputs())
     assert isinstance(outline, Outline)
     truth = json.loads((SAMPLES / f"{name}.truth.json").read_text())
     camera = truth["camera"]

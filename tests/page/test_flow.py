@@ -16,7 +16,7 @@ from shapely.geometry import Polygon
 from hidescan.hide_map.json_io import from_json
 from hidescan.hide_map.model import HideMap
 from hidescan.photo.reading import read_photo
-from hidescan.pipeline import run
+from hidescan.pipeline import Pipeline
 from hidescan.settings import Settings
 from tests.page.served import PHONE, SAMPLES, Program, Screen, needs_browser, ring_of
 
@@ -164,7 +164,7 @@ def test_correct_keep_and_take_away(screen: Callable[..., Screen], running: Prog
     assert any(m.status == "rejected" for m in kept.marks)
     # the same from the same inputs: nothing that the page keeps warm changes the map
     photo = read_photo(SAMPLES / "goat_hair_on_grass.jpg", Settings().photo)
-    again = run(photo, kept.inputs, Settings())
+    again = Pipeline(photo, Settings()).hide_map(kept.inputs)
     assert isinstance(again, HideMap)
     assert again.measures.area_gross.value == pytest.approx(kept.measures.area_gross.value, rel=1e-6)
     # a second keep is a second revision, and the first stays

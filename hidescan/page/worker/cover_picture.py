@@ -7,7 +7,7 @@ import numpy as np
 
 from hidescan.basics.geometry import Points, rotation_2d
 from hidescan.join.coverage import Coverage
-from hidescan.pipeline import papers_mm
+from hidescan.mapping.floor import papers_mm
 
 _AROUND_MM = 60.0
 _LONG_SIDE = 600.0

@@ -24,7 +24,7 @@ from hidescan.exports import dxf, svg
 from hidescan.exports.pdf import full_size as pdf_full
 from hidescan.hide_map.json_io import to_json
 from hidescan.page.settings import PageSettings
-from hidescan.page.worker.bench import Bench, Files, PieceTable, Subject, found_map
+from hidescan.page.worker.bench import Bench, Files, PieceTable, Subject, found_map, mapped_with
 from hidescan.page.works import harmless_name
 from hidescan.pieces.file import Piece, pieces_from
 from hidescan.placing import file as placing_file
@@ -66,7 +66,7 @@ def loaded(bench: Bench, subject: Subject, file: str, drawing: bytes | None, rul
     plain = {"file": file, "drawing": base64.b64encode(drawing).decode(), "rules": rules}
     write_whole(subject.folder / "pieces.json", json.dumps(plain).encode())
     placing = laid_by_hand(leather, digest, pieces, spots)
-    return _keep(bench, subject, PieceTable(subject.given, leather, digest, file, rules, pieces, placing, ""))
+    return _keep(bench, subject, PieceTable(mapped_with(subject), leather, digest, file, rules, pieces, placing, ""))
 
 
 def checked(bench: Bench, subject: Subject, plain: Any, say: Say) -> bytes:
@@ -119,7 +119,7 @@ def exported(bench: Bench, subject: Subject, form: str, mirror: bool, say: Say) 
 def _table(bench: Bench, subject: Subject, say: Say) -> PieceTable | None:
     """The table of a work, judged anew where its map has changed."""
     table = bench.tables.get(subject.folder)
-    if table is not None and table.given == subject.given:
+    if table is not None and table.mapped_with == mapped_with(subject):
         return table
     stored = _stored(subject.folder)
     if stored is None:
@@ -131,7 +131,7 @@ def _table(bench: Bench, subject: Subject, say: Say) -> PieceTable | None:
     _keep(
         bench,
         subject,
-        PieceTable(subject.given, leather, digest, stored["file"], stored["rules"], pieces, placing, ""),
+        PieceTable(mapped_with(subject), leather, digest, stored["file"], stored["rules"], pieces, placing, ""),
     )
     return bench.tables[subject.folder]
 
@@ -159,7 +159,7 @@ def _keep(bench: Bench, subject: Subject, table: PieceTable) -> bytes:
 
 def _leather(bench: Bench, subject: Subject, say: Say) -> tuple[Leather, str]:
     table = bench.tables.get(subject.folder)
-    if table is not None and table.given == subject.given:
+    if table is not None and table.mapped_with == mapped_with(subject):
         return table.leather, table.digest
     hide_map = found_map(bench, subject, say, quick=True)
     return leather_of(Path(subject.file).stem, hide_map, bench.settings), hashlib.sha256(to_json(hide_map)).hexdigest()

@@ -19,7 +19,7 @@ from hidescan.hide_map.revisions import save_map
 from hidescan.page.settings import PageSettings
 from hidescan.page.worker import pieces
 from hidescan.page.worker import several_photos as more
-from hidescan.page.worker.bench import Bench, Files, Subject, found_map, seen_map, warm_photo, write_picture
+from hidescan.page.worker.bench import Bench, Files, Subject, found_map, open_photo, seen_map, write_picture
 from hidescan.page.worker.view import view_of
 from hidescan.settings import Settings
 
@@ -46,7 +46,7 @@ def _answer(bench: Bench, name: str, arguments: tuple[Any, ...], say: Callable[[
     except BadInput as error:
         return "refused", str(error)
     except MemoryError:
-        bench.warm.clear()
+        bench.photos.clear()
         return "refused", "The photo needs more memory than is allowed here. Use a smaller picture."
     except Exception as error:  # a fault of ours in one request must not end the photos held warm
         return "failed", f"{type(error).__name__}: {error}"
@@ -54,9 +54,9 @@ def _answer(bench: Bench, name: str, arguments: tuple[Any, ...], say: Callable[[
 
 def view(bench: Bench, subject: Subject, say: Callable[[str], None]) -> bytes:
     """The map as the page draws it, or why there is none; makes the picture for the screen as well."""
-    warm = warm_photo(bench, subject, say)
-    found = seen_map(bench, warm, subject, say, quick=True)
-    photo = warm.photo
+    pipeline = open_photo(bench, subject, say)
+    found = seen_map(bench, pipeline, subject, say, quick=True)
+    photo = pipeline.photo
     shown: dict[str, Any] = {
         "photo": {"file": photo.file, "width": photo.width_px, "height": photo.height_px, "taken": photo.taken}
     }
@@ -84,7 +84,7 @@ def shelve(bench: Bench, subject: Subject, label: str, say: Callable[[str], None
     hide_map = found_map(bench, subject, say)
     say("putting it on the shelf")
     saved = save_map(subject.folder / "kept" / "map.hide.json", hide_map, keep_old=True)
-    shade = measured_shade(warm_photo(bench, subject, say).photo.rgb, hide_map, ShadeSettings())
+    shade = measured_shade(open_photo(bench, subject, say).photo.rgb, hide_map, ShadeSettings())
     with closing(open_shelf(default_path())) as db:
         return shelve_map(db, label, to_json(saved), shade=None if isinstance(shade, NotFound) else shade)
 
@@ -97,7 +97,7 @@ def export(
     say("writing")
     if form == "map":
         return [(f"{name}.hide.json", to_json(hide_map))]
-    rgb = warm_photo(bench, subject, say).photo.rgb if FORMATS[form].needs_photo else None
+    rgb = open_photo(bench, subject, say).photo.rgb if FORMATS[form].needs_photo else None
     made = contents(form, hide_map, name=name, mirror=mirror, paper=paper, rgb=rgb)
     return list(zip(file_names(form, name, mirror=mirror, paper=paper), made, strict=True))
 
@@ -108,13 +108,13 @@ def sheet(bench: Bench, subject: Subject, units: str, paper: str, say: Callable[
 
     hide_map, name = found_map(bench, subject, say), Path(subject.file).stem
     say("writing")
-    rgb = warm_photo(bench, subject, say).photo.rgb
+    rgb = open_photo(bench, subject, say).photo.rgb
     return [(f"{name}.sheet.pdf", record.to_bytes(hide_map, name=name, units=units, paper=paper, rgb=rgb))]
 
 
 def full(bench: Bench, subject: Subject, say: Callable[[str], None]) -> None:
     """Make the upright picture at full size beside the photo."""
-    write_picture(bench, warm_photo(bench, subject, say), subject.folder / "full.jpg", None)
+    write_picture(bench, open_photo(bench, subject, say).photo, subject.folder / "full.jpg", None)
 
 
 REQUESTS: dict[str, Callable[..., Any]] = {

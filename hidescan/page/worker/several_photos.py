@@ -12,17 +12,19 @@ from typing import Any
 import numpy as np
 
 from hidescan.basics.errors import BadInput, NotFound
-from hidescan.cards.measured_prints import card_scales
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import HideMap, Inputs
 from hidescan.join.coverage import Coverage, unseen
-from hidescan.join.joined import Look, coverage_of, look_at, map_joined
+from hidescan.join.joined import Look, coverage_of, look_at, map_joined, of_any_photo
 from hidescan.join.settings import JoinSettings
-from hidescan.many.one_photo import known_for
+from hidescan.mapping.calibration import kept_calibration
+from hidescan.mapping.projection import only
+from hidescan.mapping.rim import RimInputs
 from hidescan.page import works
 from hidescan.page.worker.bench import Bench, Files, Subject
 from hidescan.page.worker.cover_picture import cover_picture
 from hidescan.photo.reading import decode_photo
+from hidescan.pipeline import Pipeline
 
 Say = Callable[[str], None]
 
@@ -40,20 +42,20 @@ def shown(bench: Bench, subject: Subject, say: Say) -> bytes:
     if not refused:
         say("joining")
         seen = coverage_of(looks, bench.settings, JoinSettings())
-        plain |= _so_far(bench, looks, seen)
+        plain |= _so_far(bench, subject, looks, seen)
     return json.dumps(plain, separators=(",", ":"), allow_nan=False).encode()
 
 
 def exported(bench: Bench, subject: Subject, say: Say) -> Files:
     """The joined map's file."""
     _, looks, refused = _looks(bench, subject, say)
-    found = NotFound("unread", refused[0], "") if refused else _joined(bench, looks)
+    found = NotFound("unread", refused[0], "") if refused else _joined(bench, subject, looks)
     if isinstance(found, NotFound):
         raise BadInput(str(found))
     return [(f"{Path(subject.file).stem}.hide.json", to_json(found))]
 
 
-def _so_far(bench: Bench, looks: tuple[Look, ...], seen: Coverage | NotFound) -> dict[str, Any]:
+def _so_far(bench: Bench, subject: Subject, looks: tuple[Look, ...], seen: Coverage | NotFound) -> dict[str, Any]:
     if isinstance(seen, NotFound):
         return {"refused": [str(seen)]}
     first = looks[0].info.file
@@ -65,7 +67,7 @@ def _so_far(bench: Bench, looks: tuple[Look, ...], seen: Coverage | NotFound) ->
     told: dict[str, Any] = {"missing": missing, "picture": cover_picture(seen)}
     if missing or len(looks) < 2:
         return told
-    found = _joined(bench, looks)
+    found = _joined(bench, subject, looks)
     if isinstance(found, NotFound):
         return {**told, "refused": [str(found)]}
     net = found.measures.area_net
@@ -74,10 +76,10 @@ def _so_far(bench: Bench, looks: tuple[Look, ...], seen: Coverage | NotFound) ->
     return told
 
 
-def _joined(bench: Bench, looks: tuple[Look, ...]) -> HideMap | NotFound:
+def _joined(bench: Bench, subject: Subject, looks: tuple[Look, ...]) -> HideMap | NotFound:
     if len(looks) < 2:
         return NotFound("too-few", "There is only one photo.", "Add another one of the same hide.")
-    return map_joined(looks, bench.settings, JoinSettings())
+    return map_joined(looks, _inputs(subject), bench.settings, JoinSettings())
 
 
 def _length(mm: float) -> str:
@@ -91,7 +93,7 @@ def _looks(
     more = subject.folder / "more"
     later = sorted(works.works(more), key=lambda name: (more / name).stat().st_ctime)
     names = [(None, subject.file), *((name, works.about(more / name).file) for name in later)]
-    inputs = _facts(subject.given.inputs)
+    inputs = _inputs(subject)
     looks, refused = list[Look](), list[str]()
     for name, file in names:
         folder = subject.folder if name is None else more / name
@@ -105,22 +107,21 @@ def _looks(
 
 def _look(bench: Bench, folder: Path, file: str, inputs: Inputs, say: Say) -> Look | NotFound:
     """What a photo gives, from what is held or from disk."""
+    looked_at_with = only(RimInputs, inputs), kept_calibration()
     held = bench.looks.pop(folder, None)
-    if held is None or held[0] != inputs:
+    if held is None or held[0] != looked_at_with:
         say(f"looking at {file}")
         photo = decode_photo((folder / "photo").read_bytes(), file, bench.settings.photo)
-        look = look_at(photo, inputs, known_for(photo, inputs, card_scales()), bench.settings)
+        look = look_at(Pipeline(photo, bench.settings, looked_at_with[1]), inputs)
         if isinstance(look, NotFound):
             return look
         while len(bench.looks) >= bench.page.most_photos:
             del bench.looks[next(iter(bench.looks))]
-        held = inputs, replace(look, small=np.zeros((1, 1, 3), np.uint8))
+        held = looked_at_with, replace(look, small=np.zeros((1, 1, 3), np.uint8))
     bench.looks[folder] = held  # now the last one used
     return held[1]
 
 
-def _facts(inputs: Inputs) -> Inputs:
-    """What was given of the hide itself; what names a pixel of one photo, or was found out, is left away."""
-    return replace(
-        inputs, lens=None, neck_px=None, hide_at_px=None, hints=(), gauge=(), rim_px=(), back_line_px=None
-    )  # fmt: skip
+def _inputs(subject: Subject) -> Inputs:
+    """What was given of the hide itself; a lens is that of one photo."""
+    return replace(of_any_photo(subject.given.inputs), lens=None)

@@ -7,7 +7,7 @@ import numpy as np
 from hidescan.basics.geometry import Points
 from hidescan.camera.model import Camera
 from hidescan.hide_map.model import CameraEntry, HideMap, MarkEntry, MeasureEntry, ZoneEntry
-from hidescan.pipeline import leather_of
+from hidescan.mapping.heights import height_priors
 from hidescan.settings import Settings
 
 Flat = list[float]
@@ -16,11 +16,11 @@ Flat = list[float]
 def view_of(hide_map: HideMap, settings: Settings) -> dict[str, Any]:
     """A plain value, ready for JSON."""
     camera = hide_map.camera_over_hide()
-    leather = leather_of(hide_map.inputs, settings)
+    heights = height_priors(hide_map.inputs.thickness_mm, hide_map.inputs.gauge, settings.measure).means
     m, back = hide_map.measures, hide_map.back_line
     return {
         "camera": _camera(hide_map.camera),
-        "heights": {"thickness_mm": leather.thickness.mean, "lift_mm": leather.lift.mean},
+        "heights": {"thickness_mm": heights.thickness_mm, "lift_mm": heights.lift_mm},
         "margins": {"hole": settings.usable.hole_margin_mm, "other": settings.usable.other_margin_mm},
         "rim": _flat(hide_map.outline.photo_px.coordinates[0][:-1]),
         "doubtful": [_flat(stretch.photo_px.coordinates) for stretch in hide_map.outline.doubtful],

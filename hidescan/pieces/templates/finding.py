@@ -19,7 +19,7 @@ from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points, without_crossings
 from hidescan.camera.model import Camera
 from hidescan.camera.relief import Heights, faces_away, plan_view
-from hidescan.figures.measures import Measures, Rim, measure
+from hidescan.figures.measures import HeightPriors, HideRims, Measures, Rim, measure
 from hidescan.floor.adjustment import Prior
 from hidescan.floor.solution import Plane
 from hidescan.pieces.templates.edge import Edge, edge_of
@@ -119,10 +119,9 @@ def find_templates(
         ring_mm, ring_px, grain, doubt = made
         along = np.array([0.0, 1.0]) if grain is None else grain.head_mm - grain.tail_mm
         rim = ring_px[:: max(1, len(ring_px) // 600)]
-        measures = measure(
-            plane, Rim(rim, np.full(len(rim), 0.3)), (), Prior(thick, settings.thickness_u_mm),
-            Prior(0.0, settings.lift_u_mm), along, measure_settings, print_measured=print_measured,
-        )  # fmt: skip
+        heights = HeightPriors(Prior(thick, settings.thickness_u_mm), Prior(0.0, settings.lift_u_mm))
+        rims = HideRims(Rim(rim, np.full(len(rim), 0.3)))
+        measures = measure(plane, rims, heights, along, measure_settings, print_measured=print_measured)
         templates.append(Template("", ring_mm, ring_px, grain, measures, doubt))
     if templates:
         return Found(tuple(_named(templates)), tuple(left_out))

@@ -14,7 +14,7 @@ from hidescan.basics import opencv
 from hidescan.basics.geometry import Points
 from hidescan.cards.detection import board, paper_corners_mm
 from hidescan.floor.adjustment import from_board
-from hidescan.pipeline import Floor, papers_mm
+from hidescan.mapping.floor import Floor, papers_mm
 from hidescan.settings.uses import TemplateSettings
 
 Image = NDArray[np.uint8]

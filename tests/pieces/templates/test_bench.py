@@ -6,13 +6,13 @@ from numpy.typing import NDArray
 
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points, rotation_2d
-from hidescan.basics.opencv import grey_of
 from hidescan.hide_map.model import Inputs
+from hidescan.mapping.floor import Floor
 from hidescan.photo.reading import Photo
 from hidescan.pieces.templates.edge import edge_of
 from hidescan.pieces.templates.finding import Found, LeftOut, find_templates, left_out_lines
 from hidescan.pieces.templates.on_floor import Thing, sheets_mm
-from hidescan.pipeline import Floor, Known, find_floor
+from hidescan.pipeline import Pipeline
 from hidescan.settings import Settings
 from hidescan.settings.uses import TemplateSettings
 from tests.synthetic.cards_on_table import THICKNESS_MM, aligned, farthest, nearest, table
@@ -24,7 +24,7 @@ SETTINGS = Settings()
 
 def floor_of(rgb: NDArray[np.uint8]) -> Floor:
     photo = Photo(rgb, "bench.jpg", "0" * 64, None, 27.0, "", None)
-    floor = find_floor(photo, grey_of(rgb), Inputs(card_scale=(1.0, 1.0)), Known(), SETTINGS)
+    floor = Pipeline(photo, SETTINGS).floor(Inputs(card_scale=(1.0, 1.0)))
     assert isinstance(floor, Floor), floor
     return floor
 
