@@ -22,7 +22,15 @@ from hidescan.anatomy.zones import Zone
 from hidescan.basics.geometry import Points
 from hidescan.settings import ThicknessSettings
 
-__all__ = ["GaugedThickness", "Thickness", "TypicalThickness", "gauged_thickness", "typical_thickness"]
+__all__ = [
+    "GaugedThickness",
+    "Interpolated",
+    "Thickness",
+    "TypicalThickness",
+    "gauged_thickness",
+    "interpolated",
+    "typical_thickness",
+]
 
 Array = NDArray[np.float64]
 
@@ -54,22 +62,16 @@ class _Component:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class GaugedThickness:
-    """A thickness field interpolated between gauge readings; made by `gauged_thickness`."""
+class Interpolated:
+    """A smooth field through readings at points (N, 2); made by `interpolated`."""
 
     readings_mm: Points
     components: tuple[_Component, ...]
 
-    @property
-    def label(self) -> str:
-        """How it was got."""
-        return "interpolated from gauge readings"
-
     def predict(self, points_mm: Points) -> tuple[Array, Array]:
-        """Thickness and its standard uncertainty (mm, not below zero) at points (N, 2) in the hide frame.
+        """The field and its standard uncertainty at points (N, 2) in the hide frame.
 
-        The uncertainty is that of the thickness a gauge would find on the spot: of the field, and of how it varies
-        within a hand's breadth.
+        The uncertainty is that of a reading on the spot: of the field, and of how it varies within a hand's breadth.
         """
         points = np.atleast_2d(np.asarray(points_mm, float))
         apart = np.linalg.norm(points[:, None] - self.readings_mm[None], axis=2)
@@ -85,7 +87,24 @@ class GaugedThickness:
         weight = np.array([part.weight for part in self.components])
         mean = weight @ np.array(means)
         variance = weight @ (np.array(variances) + (np.array(means) - mean) ** 2)
-        return np.clip(mean, 0, None), np.sqrt(variance)
+        return mean, np.sqrt(variance)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class GaugedThickness:
+    """A thickness field interpolated between gauge readings; made by `gauged_thickness`."""
+
+    field: Interpolated
+
+    @property
+    def label(self) -> str:
+        """How it was got."""
+        return "interpolated from gauge readings"
+
+    def predict(self, points_mm: Points) -> tuple[Array, Array]:
+        """Thickness and its standard uncertainty (mm, not below zero) at points (N, 2) in the hide frame."""
+        mean, u = self.field.predict(points_mm)
+        return np.clip(mean, 0, None), u
 
 
 def gauged_thickness(
@@ -110,7 +129,17 @@ def gauged_thickness(
     values, u = np.asarray(thickness_mm, float), np.asarray(u_mm, float)
     if len(values) == 0 or not (values > 0).all() or not (u > 0).all():
         raise ValueError("a thickness field needs at least one reading, all readings and uncertainties above zero")
-    level, size = float(np.median(values)), float(np.sqrt(area_mm2))
+    return GaugedThickness(interpolated(points_mm, values, u, float(np.median(values)), area_mm2, settings))
+
+
+def interpolated(
+    points_mm: Points, values: Array, u: Array, level: float, area_mm2: float, settings: ThicknessSettings
+) -> Interpolated:
+    """A smooth field through values (N,) with standard uncertainties u at points (N, 2).
+
+    `level` is what the shares in the settings are of: a typical thickness, mm.
+    """
+    size = float(np.sqrt(area_mm2))
     apart = np.linalg.norm(points_mm[:, None] - points_mm[None], axis=2)
     parts, logs = [], []
     grid = itertools.product(settings.nugget_shares, settings.amplitude_shares, settings.range_shares)
@@ -132,7 +161,7 @@ def gauged_thickness(
     weights = np.where(weights > settings.least_weight * weights.max(), weights, 0.0)
     weights = weights / weights.sum()
     components = tuple(_Component(float(w), *part) for w, part in zip(weights, parts, strict=True) if w > 0)
-    return GaugedThickness(np.asarray(points_mm, float), components)
+    return Interpolated(np.asarray(points_mm, float), components)
 
 
 def _matern(scaled: Array) -> Array:

@@ -14,6 +14,7 @@ from hidescan.settings.figures import (
     OtherFaceSettings,
     UsableSettings,
 )
+from hidescan.settings.light import LightSettings
 from hidescan.settings.looking import (
     CardSettings,
     LensSettings,
@@ -48,6 +49,7 @@ __all__ = [
     "FormSettings",
     "KindSettings",
     "LensSettings",
+    "LightSettings",
     "MarksPictureSettings",
     "MeasureSettings",
     "OtherFaceSettings",
