@@ -32,7 +32,7 @@ def light_behind(
     if float(seen.cut_off[bare].mean()) > settings.most_cut_off:
         return NotFound(
             "overexposed",
-            "The light round the hide is at the end of the sensor's range, so what shines behind the hide is not known.",
+            "The light round the hide is at the end of the sensor's range, so it cannot be measured.",
             "Take the photo again with less exposure: tap on the pane, then pull the brightness down.",
         )
     bare &= ~seen.cut_off
@@ -74,7 +74,7 @@ def _fitted(log: Light, bare: Mask, settings: LightSettings) -> tuple[Light, flo
         weight = 1.0 / (1.0 + (left / (2.5 * spread)) ** 2)
     gx, gy = np.meshgrid(np.arange(w), np.arange(h))
     field = _terms(gx.ravel(), gy.ravel(), (w, h), settings.field_degree) @ coefficients
-    # Within the hide the field is interpolated between what was seen all round: its own spread there, and the settings'.
+    # Behind the hide the field is interpolated: as uncertain as it is where it was seen, and the settings' share.
     return np.asarray(np.exp(field.reshape(h, w)), dtype=np.float32), float(np.hypot(spread, settings.field_u))
 
 

@@ -94,7 +94,7 @@ def read_light(
         return NotFound(
             "too-little-light",
             f"Light came through {100 * known:.0f} % of the hide only: it is too thick or too dense for this light.",
-            "Use a brighter window or table, or gauge its thickness: heavy vegetable-tanned leather lets hardly any through.",
+            "Use a brighter window or table, or gauge its thickness: heavy vegetable-tanned leather lets hardly any pass.",
         )
     doubts = () if known > settings.well_known_share else (_partly(known),)
     return LightReading(

@@ -1,6 +1,6 @@
 """Thickness from light."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from hidescan.settings.shape import ThicknessSettings
 
@@ -9,8 +9,8 @@ from hidescan.settings.shape import ThicknessSettings
 class LightSettings:
     """Reading a backlit photo. Densities are natural logarithms of light without over light with the hide."""
 
-    # ln of the depth in mm over which light dies out, ln(c - 1), ln of the tone exponent. The depth is left open (leather
-    # from parchment to harness), c is that of white to brown leather, phones' curves lie within some 20 % of sRGB's.
+    # ln of the depth in mm over which light dies out, ln(c - 1), ln of the tone exponent. The depth is left open
+    # (parchment to harness), c is that of white to brown leather, phones' curves lie within some 20 % of sRGB's.
     law_prior: tuple[float, float, float] = (0.0, 1.4, 0.0)
     law_prior_sd: tuple[float, float, float] = (3.0, 0.8, 0.2)
     # As thick, leather lets through more or less light by its density and its fat: share of its thickness, k = 1.
@@ -46,8 +46,10 @@ class LightSettings:
     rim_step_mm: float = 6.0
     starts_kept: int = 6
     # How the readings may stay off the law: smoothly over the hide, as a share of its thickness.
-    off: ThicknessSettings = ThicknessSettings(
-        nugget_shares=(0.01, 0.03, 0.06), amplitude_shares=(0.01, 0.03, 0.06), amplitude_centre=0.03
+    off: ThicknessSettings = field(
+        default_factory=lambda: ThicknessSettings(
+            nugget_shares=(0.005, 0.015, 0.03), amplitude_shares=(0.005, 0.015, 0.03, 0.06), amplitude_centre=0.02
+        )
     )
     # Light near an edge is blurred: left out of the pane, px of the copy, and of the hide.
     edge_px: int = 6
@@ -63,3 +65,6 @@ class LightSettings:
     well_known_share: float = 0.9
     # What front light adds to the uncertainty of ln(light), as a share of its own share.
     front_u_share: float = 0.5
+    # Blurred by the squares they are read in, spots look shallower and narrower than they are: so much is asked.
+    found_share: float = 0.6
+    found_width_share: float = 0.7
