@@ -80,6 +80,9 @@ def read_light(
     if isinstance(behind, NotFound):
         return behind
     light, light_u = behind
+    share = seen.light / np.maximum(light, 1e-6)
+    if float(np.median(share[hide.hide & ~hide.holes])) < settings.least_share:
+        return _too_little(0.0)
     front = _front_share(seen, hide)
     if front > settings.most_front_share:
         return NotFound(
@@ -87,15 +90,10 @@ def read_light(
             f"The room throws light on the hide's front, {100 * front:.0f} % of what is seen of it.",
             "Darken the room behind the camera: no lamp, no other window, no flash.",
         )
-    share = seen.light / np.maximum(light, 1e-6)
     share = np.where(_unreadable(seen, settings), np.nan, share)
     density, known = _on_map(share, hide_map, laid, seen.scale, settings)
     if known < settings.least_known_share:
-        return NotFound(
-            "too-little-light",
-            f"Light came through {100 * known:.0f} % of the hide only: it is too thick or too dense for this light.",
-            "Use a brighter window or table, or gauge its thickness: heavy vegetable-tanned leather lets hardly any pass.",
-        )
+        return _too_little(known)
     doubts = () if known > settings.well_known_share else (_partly(known),)
     return LightReading(
         density, _step_px(hide_map, settings), float(np.hypot(light_u, settings.front_u_share * front)), known,
@@ -165,6 +163,14 @@ def _sampled(share: Light, laid: Registration, at_mm: Points, settings: LightSet
         rows.append(np.where(w > 0.5, m / np.maximum(w, 1e-6), np.nan))
     density = np.concatenate(rows)
     return np.where(np.exp(-density) >= settings.least_share, density, np.nan)
+
+
+def _too_little(known: float) -> NotFound:
+    return NotFound(
+        "too-little-light",
+        f"Light came through {100 * known:.0f} % of the hide only: it is too thick or too dense for this light.",
+        "Use a brighter window or table, or gauge its thickness: heavy vegetable-tanned leather lets hardly any through.",
+    )
 
 
 def _partly(known: float) -> Doubt:

@@ -42,7 +42,7 @@ class LitHide:
         field -= self.flank * np.clip(np.abs(at[:, 0]) / self.half_width_mm, 0, 1) ** 2
         for x, y, radius, share in self.spots:
             r = np.hypot(at[:, 0] - x, at[:, 1] - y)
-            field = field * (1.0 - share / (1.0 + np.exp((r - radius) / 2.0)))
+            field = field * (1.0 - share / (1.0 + np.exp(np.clip((r - radius) / 2.0, -50, 50))))
         return self.level_mm * field
 
 
@@ -93,11 +93,17 @@ def lit_hide(rng: Generator, level_mm: tuple[float, float] = (0.9, 2.6), spots: 
 def lit_scene(
     hide: LitHide, rng: Generator, *, long_side_px: int = 1800, room_light: float = 0.0, exposure: float = 0.82,
     mirrored: bool | None = None,
+    leather: tuple[float, float] | None = None,
 ) -> LitScene:  # fmt: skip
-    """Photograph a hide against a pane. `room_light`: on the front, as a share of the pane's light."""
+    """Photograph a hide against a pane.
+
+    `room_light` falls on the front, as a share of the pane's light; `leather` is its scattering and absorption, 1/mm.
+    """
     mirrored = bool(rng.random() < 0.5) if mirrored is None else mirrored
-    scattering, absorbed = rng.uniform(3.5, 8.0), float(np.exp(rng.uniform(np.log(0.03), np.log(0.35))))
-    d = np.linspace(0.05, 6.0, 90)
+    scattering, absorbed = leather or (
+        rng.uniform(3.5, 8.0), float(np.exp(rng.uniform(np.log(0.03), np.log(0.35))))
+    )  # fmt: skip
+    d = np.linspace(0.05, 9.0, 120)
     through = transmitted_by_thickness(d * (scattering + absorbed), scattering / (scattering + absorbed), 8)
     x0, y0 = hide.ring_mm.min(axis=0) - 260
     x1, y1 = hide.ring_mm.max(axis=0) + 260
