@@ -62,7 +62,6 @@ class LitThickness:
     law: LightLaw
     off_mm: Interpolated
     gauged: GaugedThickness
-    leather_share_u: float
 
     @property
     def label(self) -> str:
@@ -85,29 +84,30 @@ class LitThickness:
 
 
 def lit_thickness(
-    points_mm: Points, thickness_mm: Array, u_mm: Array, area_mm2: float, light: DensityField,
-    settings: tuple[ThicknessSettings, LightSettings],
-) -> LitThickness | None:  # fmt: skip
+    readings: tuple[Points, Array, Array],
+    area_mm2: float,
+    light: DensityField,
+    gauging: ThicknessSettings,
+    lighting: LightSettings,
+) -> LitThickness | None:
     """Thickness from light and readings; None where fewer than three readings lie where light says something.
 
     Parameters
     ----------
-    points_mm, thickness_mm, u_mm, area_mm2
-        As for `gauged_thickness`.
+    readings
+        Where they were taken (N, 2), what they were (N,), mm, and their standard uncertainties (N,).
+    area_mm2
+        Area of the hide, as for `gauged_thickness`.
     light
         The light that came through.
-    settings
-        Those of readings, and of light.
     """
-    readings, lighting = settings
+    points_mm, thickness_mm, u_mm = readings
     density = light.at(points_mm)
     lit = np.isfinite(density)
     if lit.sum() < FEWEST_READINGS:
         return None
-    noise_mm = np.asarray(u_mm[lit], float)
-    law = fit_law(density[lit], thickness_mm[lit], noise_mm, lighting)
+    law = fit_law(density[lit], thickness_mm[lit], u_mm[lit], lighting)
     off = thickness_mm[lit] - law.thickness_mm(density[lit])
     level = float(np.median(thickness_mm))
-    residual = interpolated(points_mm[lit], off, noise_mm, level, area_mm2, lighting.off)
-    gauged = gauged_thickness(points_mm, thickness_mm, u_mm, area_mm2, readings)
-    return LitThickness(light, law, residual, gauged, lighting.leather_share_u)
+    residual = interpolated(points_mm[lit], off, u_mm[lit], level, area_mm2, lighting.off)
+    return LitThickness(light, law, residual, gauged_thickness(*readings, area_mm2, gauging))

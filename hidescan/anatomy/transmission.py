@@ -112,11 +112,11 @@ def _fitted(density: Array, thickness_mm: Array, noise_mm: Array, settings: Ligh
     """Most probable parameters and their covariance: Gauss-Newton with halved steps, priors as observations."""
     prior, prior_sd = np.array(settings.law_prior), np.array(settings.law_prior_sd)
     # A first guess of the depth: the median reading at the median density with the other two as the priors say.
-    unit = thickness_of(np.median(density)[None], np.array([0.0, *prior[1:]]))[0]
+    unit = thickness_of(np.array([np.median(density)]), np.array([0.0, *prior[1:]]))[0]
     at = np.array([np.log(max(float(np.median(thickness_mm)) / max(float(unit), 1e-6), 1e-3)), *prior[1:]])
 
     def rows(p: Array) -> Array:
-        return np.r_[(thickness_of(density, p) - thickness_mm) / noise_mm, (p - prior) / prior_sd]
+        return np.concatenate([(thickness_of(density, p) - thickness_mm) / noise_mm, (p - prior) / prior_sd])
 
     seen = rows(at)
     for _ in range(settings.most_rounds):
@@ -130,7 +130,7 @@ def _fitted(density: Array, thickness_mm: Array, noise_mm: Array, settings: Ligh
         if float(np.abs(shrink * step).max()) < 1e-9:
             break
     J = np.vstack([_jacobian(density, at) / noise_mm[:, None], np.diag(1.0 / prior_sd)])
-    return at, np.linalg.inv(J.T @ J)
+    return at, np.asarray(np.linalg.inv(J.T @ J), dtype=np.float64)
 
 
 def _jacobian(density: Array, parameters: Array) -> Array:

@@ -99,6 +99,22 @@ class GaugeInput:
 
 
 @dataclass(frozen=True, slots=True)
+class LightInput:
+    """What a backlit photo showed: optical density, ln of the light without the hide over the light through it.
+
+    `rows` hold it in thousandths at photo pixels (column times `step_px`, row times `step_px`) of the map's own photo;
+    None where it is not known. `u` is its standard uncertainty. `file` and `sha256` are the backlit photo's.
+    """
+
+    file: str
+    sha256: str
+    step_px: Number
+    u: Number
+    mirrored: bool
+    rows: tuple[tuple[int | None, ...], ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Inputs(HideFacts):
     """What a person gave: the facts of the hide (`HideFacts`), and what bears on its photo; None where nothing was.
 
@@ -106,7 +122,8 @@ class Inputs(HideFacts):
     pixel toward the neck; `arrow` the number of a card whose arrow points to it. `hide_at_px` picks one of several
     hides. `rim_px` are stretches of rim drawn by hand, in the order drawn: each replaces the rim between its ends, one
     that ends where it began is the whole rim. `back_line_px` is the back line drawn by hand, tail and neck.
-    `zone_lines` are zone lines that were moved: name and place, as in `settings.ZoneLines`.
+    `zone_lines` are zone lines that were moved: name and place, as in `settings.ZoneLines`. `light` is what a photo of
+    the hide against a window showed.
     """
 
     card_scale: XY | None = None
@@ -120,6 +137,7 @@ class Inputs(HideFacts):
     zone_lines: tuple[tuple[str, Number], ...] = ()
     rim_px: tuple[Ring, ...] = ()
     back_line_px: tuple[XY, XY] | None = None
+    light: LightInput | None = None
 
 
 @dataclass(frozen=True, slots=True)

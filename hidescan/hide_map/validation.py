@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 # Ids become names of files (crops) and of shapes in drawings.
 _IN_AN_ID = frozenset(" -_.")
 _LONGEST_ID = 80
+_MOST_DENSITY = 20_000  # thousandths: of 500 million parts of light one comes through
 
 
 def is_file_name(text: str) -> bool:
@@ -23,7 +24,7 @@ def is_file_name(text: str) -> bool:
 
 def first_defect(hide_map: "HideMap") -> str | None:
     """What is wrong with a map, in a few words; None where nothing is."""
-    return next((fault for found in (_names, _numbers, _in_photo, _rings) for fault in found(hide_map)), None)
+    return next((fault for found in (_names, _numbers, _light, _in_photo, _rings) for fault in found(hide_map)), None)
 
 
 def _names(hide_map: "HideMap") -> Iterator[str]:
@@ -53,6 +54,20 @@ def _numbers(hide_map: "HideMap") -> Iterator[str]:
             yield f"measures.{name} is below zero"
     if not (hide_map.inputs.thickness_mm is None or hide_map.inputs.thickness_mm > 0):
         yield "inputs.thickness_mm is not above zero"
+
+
+def _light(hide_map: "HideMap") -> Iterator[str]:
+    light = hide_map.inputs.light
+    if light is None:
+        return
+    if not is_file_name(light.file):
+        yield "inputs.light.file is no file name"
+    if not (light.step_px >= 1 and 0 <= light.u <= 10):
+        yield "inputs.light has no scale"
+    if len(light.rows) < 2 or len({len(row) for row in light.rows}) != 1 or len(light.rows[0]) < 2:
+        yield "inputs.light.rows is no table"
+    elif any(value is not None and not 0 <= value <= _MOST_DENSITY for row in light.rows for value in row):
+        yield "inputs.light.rows holds a density that cannot be"
 
 
 def _in_photo(hide_map: "HideMap") -> Iterator[str]:

@@ -52,7 +52,11 @@ class LightReading:
 
 
 def read_light(
-    rgb: NDArray[np.uint8], hide_map: HideMap, settings: LightSettings, empty_rgb: NDArray[np.uint8] | None = None
+    rgb: NDArray[np.uint8],
+    hide_map: HideMap,
+    settings: LightSettings,
+    empty_rgb: NDArray[np.uint8] | None = None,
+    mirrored: bool | None = None,
 ) -> LightReading | NotFound:
     """Read a backlit photo of a mapped hide.
 
@@ -64,6 +68,8 @@ def read_light(
         The hide's map.
     empty_rgb
         The same pane without the hide, taken from the same place.
+    mirrored
+        Whether it shows the face that the map does not; None: as the outlines say.
 
     Returns
     -------
@@ -73,14 +79,14 @@ def read_light(
     hide = silhouette(seen, settings)
     if isinstance(hide, NotFound):
         return hide
-    laid = registered(np.array(hide_map.outline.hide_mm.coordinates[0][:-1]), hide.ring_px, settings)
+    laid = registered(np.array(hide_map.outline.hide_mm.coordinates[0][:-1]), hide.ring_px, settings, mirrored)
     if isinstance(laid, NotFound):
         return laid
     behind = light_behind(seen, hide, None if empty_rgb is None else backlit(empty_rgb, settings), settings)
     if isinstance(behind, NotFound):
         return behind
     light, light_u = behind
-    share = seen.light / np.maximum(light, 1e-6)
+    share: Light = np.asarray(seen.light / np.maximum(light, 1e-6), dtype=np.float32)
     if float(np.median(share[hide.hide & ~hide.holes])) < settings.least_share:
         return _too_little(0.0)
     front = _front_share(seen, hide)
@@ -90,8 +96,8 @@ def read_light(
             f"The room throws light on the hide's front, {100 * front:.0f} % of what is seen of it.",
             "Darken the room behind the camera: no lamp, no other window, no flash.",
         )
-    share = np.where(_unreadable(seen, settings), np.nan, share)
-    density, known = _on_map(share, hide_map, laid, seen.scale, settings)
+    share[_unreadable(seen, settings)] = np.nan
+    density, known = _on_map(share, hide_map, laid, settings)
     if known < settings.least_known_share:
         return _too_little(known)
     doubts = () if known > settings.well_known_share else (_partly(known),)
@@ -99,6 +105,11 @@ def read_light(
         density, _step_px(hide_map, settings), float(np.hypot(light_u, settings.front_u_share * front)), known,
         laid.mirrored, laid.misfit_mm, doubts,
     )  # fmt: skip
+
+
+def as_rows(density: Array) -> tuple[tuple[int | None, ...], ...]:
+    """Density as the map's file holds it: in thousandths, None where it is not known."""
+    return tuple(tuple(None if np.isnan(v) else max(0, round(1000 * v)) for v in row) for row in density.tolist())
 
 
 def _front_share(seen: Backlit, hide: Silhouette) -> float:
@@ -124,9 +135,7 @@ def _step_px(hide_map: HideMap, settings: LightSettings) -> float:
     return max(1.0, round(settings.step_mm / hide_map.camera.mm_per_px))
 
 
-def _on_map(
-    share: Light, hide_map: HideMap, laid: Registration, scale: float, settings: LightSettings
-) -> tuple[Array, float]:
+def _on_map(share: Light, hide_map: HideMap, laid: Registration, settings: LightSettings) -> tuple[Array, float]:
     """Density on squares of the map's photo, averaged over each; and the share of the hide's squares that are known."""
     step = _step_px(hide_map, settings)
     size = (hide_map.photo.width_px, hide_map.photo.height_px)
@@ -154,22 +163,20 @@ def _sampled(share: Light, laid: Registration, at_mm: Points, settings: LightSet
     size = (2 * round(reach) + 1,) * 2
     weight = cv2.blur(valid.astype(np.float32), size)
     mean = cv2.blur(log, size)
-    xy = here.astype(np.float32).reshape(-1, 1, 2)
-    rows = []
-    for start in range(0, len(xy), 30000):
-        part = xy[start : start + 30000]
-        m = cv2.remap(mean, part, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT).ravel()
-        w = cv2.remap(weight, part, None, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT).ravel()
-        rows.append(np.where(w > 0.5, m / np.maximum(w, 1e-6), np.nan))
-    density = np.concatenate(rows)
-    return np.where(np.exp(-density) >= settings.least_share, density, np.nan)
+    density = []
+    for part in np.array_split(here.astype(np.float32), len(here) // 30_000 + 1):  # OpenCV's most in a row is 32 766
+        x, y = part[:, :1], part[:, 1:]
+        m, w = (cv2.remap(field, x, y, cv2.INTER_LINEAR, borderMode=cv2.BORDER_CONSTANT) for field in (mean, weight))
+        density.append(np.where(w > 0.5, m / np.maximum(w, 1e-6), np.nan).ravel())
+    found = np.concatenate(density)
+    return np.where(np.exp(-found) >= settings.least_share, found, np.nan)
 
 
 def _too_little(known: float) -> NotFound:
     return NotFound(
         "too-little-light",
         f"Light came through {100 * known:.0f} % of the hide only: it is too thick or too dense for this light.",
-        "Use a brighter window or table, or gauge its thickness: heavy vegetable-tanned leather lets hardly any through.",
+        "Use a brighter window or table, or gauge its thickness: heavy vegetable-tanned leather lets hardly any.",
     )
 
 

@@ -48,7 +48,9 @@ class Registration:
         return _projected(self.homography, points_mm + self.field.moved_mm(points_mm))
 
 
-def registered(outline_mm: Points, ring_px: Points, settings: LightSettings) -> Registration | NotFound:
+def registered(
+    outline_mm: Points, ring_px: Points, settings: LightSettings, mirrored: bool | None = None
+) -> Registration | NotFound:
     """Lay the mapped outline on the silhouette.
 
     Parameters
@@ -57,6 +59,8 @@ def registered(outline_mm: Points, ring_px: Points, settings: LightSettings) -> 
         The map's outer ring, (N, 2).
     ring_px
         The silhouette's rim in the copy, (M, 2).
+    mirrored
+        Whether the photo shows the face that the map does not; None: as the outlines say.
     """
     from scipy.spatial import cKDTree
 
@@ -67,19 +71,11 @@ def registered(outline_mm: Points, ring_px: Points, settings: LightSettings) -> 
     for mirror in (1.0, -1.0):  # the picture's y runs down: an unmirrored hide is flipped by the first
         for angle_deg in np.arange(0.0, 360.0, 30.0):
             fits.append(_similar(model, target, tree, mirror, float(angle_deg)))
-    best = sorted(fits, key=lambda fit: fit[1])[: settings.starts_kept]
+    best = sorted([fit for fit in fits if mirrored is None or _is_mirrored(fit[0]) == mirrored], key=lambda fit: fit[1])
+    best = best[: settings.starts_kept]
     finer = [_flat(model, target, tree, matrix) for matrix, _ in best]
     homography = min(finer, key=lambda m: _apart(model, m, tree))
-    mirrored = bool(np.linalg.det(homography[:2, :2]) > 0)
-    other = [_apart(model, m, tree) for m in finer if bool(np.linalg.det(m[:2, :2]) > 0) != mirrored]
-    mm_per_px = float(np.sqrt(Polygon(outline_mm).area / Polygon(ring_px).area))
-    if other and (min(other) - _apart(model, homography, tree)) * mm_per_px < settings.mirror_margin_mm:
-        return NotFound(
-            "face-unclear",
-            "The outline fits as it is and mirrored alike, so which face was photographed cannot be told.",
-            "Make a mark on the rim that shows against the light, or give a face that is not symmetrical.",
-        )
-    second = counter_clockwise(_projected(np.linalg.inv(homography), target))
+    second = counter_clockwise(_projected(np.asarray(np.linalg.inv(homography), dtype=np.float64), target))
     lost = Polygon(outline_mm).symmetric_difference(Polygon(second).buffer(0)).area / Polygon(outline_mm).area
     if lost > 2 * (1 - settings.least_shared):
         return NotFound(
@@ -87,8 +83,22 @@ def registered(outline_mm: Points, ring_px: Points, settings: LightSettings) -> 
             f"The silhouette and the map's outline differ by {100 * lost / 2:.0f} % of the hide.",
             "Give a backlit photo of this very hide, flat and whole, with light showing all round.",
         )
+    face = _is_mirrored(homography)
+    other = [_apart(model, m, tree) for m in finer if _is_mirrored(m) != face]
+    mm_per_px = float(np.sqrt(Polygon(outline_mm).area / Polygon(ring_px).area))
+    if other and (min(other) - _apart(model, homography, tree)) * mm_per_px < settings.mirror_margin_mm:
+        return NotFound(
+            "face-unclear",
+            "The outline fits as it is and mirrored alike, so which face was photographed cannot be told.",
+            "Give it: --mirrored for the face that the map does not show, --not-mirrored for the map's own.",
+        )
     laid = register(outline_mm, second, None, 0.0, StretchSettings(believe_turn=0.0))
-    return Registration(homography, laid.field, mirrored, laid.misfit_mm)
+    return Registration(homography, laid.field, face, laid.misfit_mm)
+
+
+def _is_mirrored(matrix: Matrix) -> bool:
+    """Whether the hide shows its other face: a picture's y runs down, so the map's own face is turned over."""
+    return bool(np.linalg.det(matrix[:2, :2]) > 0)
 
 
 def _similar(model: Points, target: Points, tree: object, mirror: float, angle_deg: float) -> tuple[Matrix, float]:

@@ -10,6 +10,7 @@ from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from hidescan import __version__
 from hidescan.anatomy.back_line import BackLine, Shape
+from hidescan.anatomy.lit_thickness import DensityField, lit_thickness
 from hidescan.anatomy.thickness import Thickness, gauged_thickness, typical_thickness
 from hidescan.anatomy.zones import Zone, lay_zones, sampling_point
 from hidescan.basics.errors import Doubt, NotFound
@@ -44,6 +45,7 @@ from hidescan.hide_map.model import (
     WarningEntry,
     ZoneEntry,
 )
+from hidescan.mapping.light import density_field, thin_marks
 from hidescan.mapping.plan import Plan
 from hidescan.marks.placement import FoundMark, Surroundings, entries, placed
 from hidescan.outline.finding import Outline
@@ -83,10 +85,10 @@ class _LaidOut:
         return None if self.curve_mm is None else LineString(self.curve_mm)
 
 
-def _laid_out(plan: Plan, frame: HideFrame, back: BackLine) -> _LaidOut:
+def _laid_out(plan: Plan, frame: HideFrame, back: BackLine, found: tuple[FoundMark, ...]) -> _LaidOut:
     camera = plan.camera.moved(frame.x_axis_deg, frame.origin_mm)
     outer = without_crossings(frame.xy(plan.ring_mm))
-    marks = placed(camera, plan.found, Polygon(outer), plan.heights)
+    marks = placed(camera, found, Polygon(outer), plan.heights)
     return _LaidOut(camera, outer, marks, None if back.source == "none" else frame.xy(back.curve_mm))
 
 
@@ -103,11 +105,17 @@ def assemble(
 
     The through holes among the marks become inner rings of the outline too.
     """
-    hide = _laid_out(plan, frame, shape.back_line)
+    thin = () if inputs.light is None else thin_marks(inputs.light, settings.light)
+    hide = _laid_out(plan, frame, shape.back_line, (*plan.found, *thin))
     net = Polygon(hide.outer, [ring for _, ring in hide.holes])
     zones = lay_zones(net, shape.form.name, hide.curve_mm, replace(settings.zones, **dict(inputs.zone_lines)))
     gauge = tuple(replace(g, hide_mm=_xy(hide.camera.mm_from_px(np.array([g.photo_px]))[0])) for g in inputs.gauge)
-    thickness = thickness_of(gauge, zones, net.area, plan.heights.thickness_mm, inputs.thickness_mm, settings)
+    light = None if inputs.light is None else density_field(inputs.light, hide.camera, plan.heights.thickness_mm)
+    if gauge:
+        thickness = measured_thickness(gauge, net.area, light, settings)
+    else:
+        given = inputs.thickness_mm is not None
+        thickness = _assumed_thickness(zones, plan.heights.thickness_mm, given, settings)
     marks = entries(hide.marks, Surroundings(Polygon(hide.outer), hide.back_line, zones))
     net_budget = [(row.source, row.area_percent) for row in measures.budget]
     usable = usable_area(net, marks, measures.area_net, net_budget, settings.usable)
@@ -233,23 +241,23 @@ def _sampling(net: Polygon, form: str, curve_mm: Points | None, settings: Settin
     return None if isinstance(point, NotFound) else _xy(point)
 
 
-def thickness_of(
-    gauge: tuple[GaugeInput, ...],
-    zones: tuple[Zone, ...],
-    area_mm2: float,
-    assumed_mm: float,
-    given_mm: float | None,
-    settings: Settings,
+def measured_thickness(
+    gauge: tuple[GaugeInput, ...], area_mm2: float, light: DensityField | None, settings: Settings
 ) -> Thickness:
-    """The thickness over the hide: from gauge readings, or a typical one about what was given or assumed."""
-    if gauge:
-        points, values, u = (
-            np.array([getattr(g, name) for g in gauge]) for name in ("hide_mm", "thickness_mm", "u_mm")
-        )
-        return gauged_thickness(points, values, u, area_mm2, settings.thickness)
+    """The thickness over the hide from gauge readings, at least one, and from light where there is some."""
+    points, values, u = (np.array([getattr(g, name) for g in gauge]) for name in ("hide_mm", "thickness_mm", "u_mm"))
+    if light is not None:
+        lit = lit_thickness((points, values, u), area_mm2, light, settings.thickness, settings.light)
+        if lit is not None:
+            return lit
+    return gauged_thickness(points, values, u, area_mm2, settings.thickness)
+
+
+def _assumed_thickness(zones: tuple[Zone, ...], level_mm: float, given: bool, settings: Settings) -> Thickness:
+    """The thickness by zone where nothing was gauged, about the one that was given or is typical."""
     m = settings.measure
-    u_mm = m.typical_thickness_u_mm if given_mm is None else m.given_thickness_u_share * given_mm
-    return typical_thickness(zones, assumed_mm, u_mm, settings.thickness)
+    u_mm = m.given_thickness_u_share * level_mm if given else m.typical_thickness_u_mm
+    return typical_thickness(zones, level_mm, u_mm, settings.thickness)
 
 
 def _zone_entry(zone: Zone, thickness: Thickness) -> ZoneEntry:

@@ -14,7 +14,8 @@ from hidescan.anatomy.zones import Zone
 from hidescan.exports.layers import layers
 from hidescan.figures.usable import counted_marks, lost_to_marks
 from hidescan.hide_map.model import HideMap, MarkEntry
-from hidescan.mapping.building import thickness_of
+from hidescan.mapping.building import measured_thickness
+from hidescan.mapping.light import density_field
 from hidescan.marks.placement import EDGES
 from hidescan.pieces.file import PieceRules
 from hidescan.settings import Settings
@@ -67,7 +68,9 @@ def leather_of(name: str, hide_map: HideMap, settings: Settings) -> Leather:
 def _thickness(hide_map: HideMap, net: Polygon, zones: tuple[Zone, ...], settings: Settings) -> Thickness:
     """The map's own thickness: its gauge readings interpolated again, or its zones' figures."""
     if hide_map.inputs.gauge:
-        return thickness_of(hide_map.inputs.gauge, zones, net.area, 0.0, None, settings)
+        light = hide_map.inputs.light
+        field = None if light is None else density_field(light, hide_map.camera_over_hide(), hide_map.upper_face_mm())
+        return measured_thickness(hide_map.inputs.gauge, net.area, field, settings)
     return TypicalThickness(
         zones,
         tuple(zone.thickness_mm for zone in hide_map.zones),

@@ -85,6 +85,7 @@ class Settings:
     zones: ZoneLines = field(default_factory=ZoneLines)
     sampling: SamplingSettings = field(default_factory=SamplingSettings)
     thickness: ThicknessSettings = field(default_factory=ThicknessSettings)
+    light: LightSettings = field(default_factory=LightSettings)
     measure: MeasureSettings = field(default_factory=MeasureSettings)
     sheet: SheetSettings = field(default_factory=SheetSettings)
     usable: UsableSettings = field(default_factory=UsableSettings)

@@ -14,11 +14,11 @@ from shapely.geometry import Point, Polygon
 
 from hidescan.anatomy.lit_thickness import DensityField, lit_thickness
 from hidescan.anatomy.thickness import gauged_thickness
+from hidescan.anatomy.thin_spots import thin_spots
 from hidescan.basics.errors import NotFound
 from hidescan.light.reading import read_light
 from hidescan.light.registration import registered
 from hidescan.light.silhouette import backlit, silhouette
-from hidescan.light.spots import thin_spots
 from hidescan.settings import LightSettings, Settings
 from tests.synthetic.backlit import Array, LitScene, lit_hide, lit_scene
 from tests.synthetic.lit_maps import map_of
@@ -44,7 +44,7 @@ def main(count: int, first: int) -> None:
         at = at[np.isfinite(field.at(at))]
         where = at[rng.choice(len(at), 8, replace=False)]
         readings, u = hide.thickness_mm(where) + rng.normal(0, 0.06, 8), np.full(8, 0.08)
-        by_light = lit_thickness(where, readings, u, net.area, field, (Settings().thickness, LIGHT))
+        by_light = lit_thickness((where, readings, u), net.area, field, Settings().thickness, LIGHT)
         assert by_light is not None
         true = hide.thickness_mm(at)
         mean, sd = by_light.predict(at)
@@ -52,7 +52,7 @@ def main(count: int, first: int) -> None:
         lit.append(mean / true - 1)
         gauged.append(alone / true - 1)
         inside.append(np.abs(mean - true) < 2 * sd)
-        spots = thin_spots(read.density, read.u, LIGHT.step_mm, LIGHT)
+        spots = thin_spots(read.density, read.u, LIGHT)
         camera = hide_map.camera_over_hide()
         rings = [camera.mm_from_px(spot.ring * read.step_px, hide_map.upper_face_mm()) for spot in spots]
         found = [Polygon(ring).buffer(0) for ring in rings if len(ring) > 2]

@@ -112,11 +112,11 @@ def lit_scene(
     flat = at.reshape(-1, 2)
     net = Polygon(hide.ring_mm, [h for h in hide.holes_mm])
     inside = contains_xy(net, flat[:, 0], flat[:, 1]).reshape(at.shape[:2]).astype(np.float32)
-    inside = cv2.GaussianBlur(inside, (0, 0), 0.5)
+    inside = np.asarray(cv2.GaussianBlur(inside, (0, 0), 0.5), dtype=np.float32)
     local = 1.0 + _smooth(rng, flat, 400.0, 0.04).reshape(at.shape[:2])  # as thick, not everywhere as dense
     thickness = hide.thickness_mm(flat).reshape(at.shape[:2]) * local
     passed = np.interp(thickness, d, through).astype(np.float32)
-    passed = cv2.GaussianBlur(passed, (0, 0), max(0.3, 0.6 * hide.level_mm / STEP_MM))
+    passed = np.asarray(cv2.GaussianBlur(passed, (0, 0), max(0.3, 0.6 * hide.level_mm / STEP_MM)), dtype=np.float32)
     share = 1.0 - inside * (1.0 - passed)
     # The hide's places are moved as it hangs; the pane's light stays.
     moved = flat + np.column_stack([_smooth(rng, flat, 900.0, 3.0), _smooth(rng, flat, 900.0, 3.0)])
@@ -247,7 +247,7 @@ def _view(
 
 def _developed(light: Array, bend: float, rng: Generator) -> NDArray[np.uint8]:
     """The phone's picture of linear light: noise, tone curve, JPEG."""
-    light = cv2.GaussianBlur(light.astype(np.float32), (0, 0), 0.8)
+    light = np.asarray(cv2.GaussianBlur(light, (0, 0), 0.8))
     noisy = light + rng.normal(0, 1, light.shape) * np.sqrt(np.maximum(light, 0) * 2e-4 + 1e-7)
     tinted = np.stack([noisy * g for g in (1.0, 0.96, 0.85)], axis=-1)
     shared = np.clip(tinted, 0, 1)

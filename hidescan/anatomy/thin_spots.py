@@ -1,4 +1,4 @@
-"""Thin spots and streaks seen against the light: proposed as marks."""
+"""Thin spots seen against the light."""
 
 from dataclasses import dataclass
 
@@ -15,16 +15,15 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class LightSpot:
-    """A place that lets more light through than its surroundings, or less: its ring (N, 2) in squares of the density.
+class ThinSpot:
+    """A place thinner than its surroundings: its ring (N, 2), column and row in squares of the density.
 
-    `share` is its thickness over that of its surroundings; `thin` is False for a streak, of which no kind is guessed.
+    `share` is its thickness over that of its surroundings, `confidence` the probability that it is such a place.
     """
 
     ring: Points
     share: float
     confidence: float
-    thin: bool
 
 
 def relative_thickness(density: Array, settings: LightSettings) -> Array:
@@ -37,17 +36,17 @@ def relative_thickness(density: Array, settings: LightSettings) -> Array:
     return np.where(np.isfinite(density), relative, np.nan)
 
 
-def thin_spots(density: Array, u: float, step_mm: float, settings: LightSettings) -> tuple[LightSpot, ...]:
+def thin_spots(density: Array, u: float, settings: LightSettings) -> tuple[ThinSpot, ...]:
     """Spots at least `thin_width_mm` wide and `thin_share` thinner than their surroundings.
 
     Parameters
     ----------
     density
-        (R, C) optical density on squares `step_mm` apart; NaN where it is not known.
+        (R, C) optical density on squares of about `settings.step_mm`; NaN where it is not known.
     u
         Its standard uncertainty.
     """
-    relative = relative_thickness(density, settings)
+    step_mm, relative = settings.step_mm, relative_thickness(density, settings)
     known = np.isfinite(relative)
     around = _surroundings(relative, known, round(settings.surround_mm / step_mm / 2))
     ratio = np.where(known, relative / np.maximum(around, 1e-6), 1.0)
@@ -64,7 +63,7 @@ def thin_spots(density: Array, u: float, step_mm: float, settings: LightSettings
             continue
         noise = max(u / 2.0, settings.leather_share_u)
         confidence = 1.0 / (1.0 + float(np.exp(-(depth - settings.thin_share) / noise - 1.0)))
-        found.append(LightSpot(_ring(spot), 1.0 - depth, min(confidence, 0.99), True))
+        found.append(ThinSpot(_ring(spot), 1.0 - depth, min(confidence, 0.99)))
     return tuple(found)
 
 
