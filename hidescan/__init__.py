@@ -30,6 +30,7 @@ placing         maps, pieces                                 pieces on hides, yi
 stretch         maps of one hide                             strain along and across, with ±         no
 costing         maps, price, placing                         price of a foot, a piece, a pair        no
 advice          a project, the shelf                         leather that suits, hides that would    reads
+light           a map, a backlit photo                       thickness over the hide, thin spots      no
 page            requests of a browser                        maps, drawn and corrected               works, desk
 cli             arguments                                    text, files, exit code                  reads, writes
 manual          -                                            pages that `hidescan manual` prints     -

@@ -19,6 +19,7 @@ PAGE_OF_COMMAND = {
     "edit": "result",
     "export": "exports",
     "lens": "lens",
+    "light": "light",
     "map": "photographing",
     "marks": "marks",
     "page": "page",

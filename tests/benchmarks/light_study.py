@@ -20,6 +20,7 @@ from hidescan.light.reading import read_light
 from hidescan.light.registration import registered
 from hidescan.light.silhouette import backlit, silhouette
 from hidescan.settings import LightSettings, Settings
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.backlit import Array, LitScene, lit_hide, lit_scene
 from tests.synthetic.lit_maps import map_of
 
@@ -111,4 +112,5 @@ def _rms(values: Array) -> float:
 
 
 if __name__ == "__main__":
-    main(*(int(word) for word in (sys.argv[1:] + ["40", "0"][len(sys.argv) - 1 :])))
+    with recorded("light"):
+        main(*(int(word) for word in (sys.argv[1:] + ["40", "0"][len(sys.argv) - 1 :])))

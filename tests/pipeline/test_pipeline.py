@@ -17,7 +17,7 @@ from hidescan.floor.lens_profile import LensProfile
 from hidescan.floor.profile_files import keep_profile
 from hidescan.hide_map.facts import HideFacts, facts_of
 from hidescan.hide_map.json_io import to_json
-from hidescan.hide_map.model import GaugeInput, HideMap, HintInput, Inputs, TapeInput
+from hidescan.hide_map.model import GaugeInput, HideMap, HintInput, Inputs, LightInput, TapeInput
 from hidescan.many.one_photo import Keeping, map_one
 from hidescan.mapping.calibration import Calibration, kept_calibration
 from hidescan.mapping.floor import FloorInputs
@@ -84,7 +84,19 @@ def changed_inputs(made: HideMap) -> dict[str, Any]:
         "zone_lines": (("shoulder", 0.6),),
         "rim_px": ((*whole, whole[0]),),
         "back_line_px": (made.back_line.neck_px, tail),
+        "light": lit(made),
     }
+
+
+def lit(made: HideMap) -> LightInput:
+    """Light that comes through evenly, but for one thin spot in the middle of the hide."""
+    middle = np.array(made.outline.photo_px.coordinates[0][:-1]).mean(axis=0)
+    step = max(1.0, round(8.0 / made.camera.mm_per_px))
+    size = np.array([made.photo.width_px, made.photo.height_px])
+    columns, rows = np.ceil(size / step).astype(int) + 1
+    off = np.hypot(*np.meshgrid(np.arange(columns) - middle[0] / step, np.arange(rows) - middle[1] / step))
+    density = np.where(off < 3, 1500, 2500)
+    return LightInput("lit.jpg", "cd" * 32, step, 0.04, False, tuple(map(tuple, density.tolist())))
 
 
 def taped_mm(made: HideMap) -> float:
