@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+from hidescan.hide_map.identity import with_identity
 from hidescan.hide_map.model import (
     BackLineEntry,
     BudgetEntry,
@@ -60,4 +61,4 @@ def rectangle_map(**changes: object) -> HideMap:
         ),
         warnings=(WarningEntry("one-card", "Only one card was used."),),
     )  # fmt: skip
-    return replace(made, **changes)  # type: ignore[arg-type]
+    return with_identity(replace(made, **changes))  # type: ignore[arg-type]

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hidescan.basics.errors import BadInput
+from hidescan.hide_map.identity import with_identity
 from hidescan.hide_map.model import FORMAT, VERSION, XY, HideMap
 from hidescan.hide_map.validation import first_defect
 
@@ -23,7 +24,7 @@ def to_json(hide_map: HideMap) -> bytes:
 
 
 def from_json(data: bytes, name: str) -> HideMap:
-    """Read a map's file.
+    """Read a map's file. One of version 0.1.0, which knew no ids of hides, gets the one it would have been given.
 
     Raises
     ------
@@ -54,7 +55,7 @@ def from_json(data: bytes, name: str) -> HideMap:
         ) from error
     if fault := first_defect(hide_map):
         raise BadInput(f"{name}: {fault}. The file was changed by hand; map the photo again.")
-    return hide_map
+    return with_identity(hide_map)
 
 
 def json_schema() -> dict[str, Any]:

@@ -299,7 +299,8 @@ class HideMap:
     """A measured hide.
 
     `marks_numbered` is the highest number that a mark's id ever had in this map: numbers are not used again. `photos`
-    are all photos that it was made from; `photo` and `camera` are those of the first.
+    are all photos that it was made from; `photo` and `camera` are those of the first. `hide_id` is the hide's own, the
+    same in every map of it (`identity`); `parent_id` is that of the hide that an offcut is cut from.
     """
 
     program: ProgramInfo
@@ -322,6 +323,8 @@ class HideMap:
     photos: tuple[PhotoView, ...] = ()
     revision: int = 1
     parent_sha256: str | None = None
+    hide_id: str = ""
+    parent_id: str | None = None
     format: Literal["hidescan-map"] = field(default="hidescan-map")
     version: Literal[1] = field(default=1)
 

@@ -28,6 +28,11 @@ def first_defect(hide_map: "HideMap") -> str | None:
 
 
 def _names(hide_map: "HideMap") -> Iterator[str]:
+    for key in ("hide_id", "parent_id"):
+        name = getattr(hide_map, key)
+        # Empty, or no parent: a map of version 0.1.0, or of a whole hide.
+        if name and not (len(name) <= _LONGEST_ID and name.isascii() and name.isalnum()):
+            yield f"{key} is no plain word"
     for view in (hide_map.photo, *hide_map.photos):
         # A name alone: a path could lead to any file of the person's.
         if not is_file_name(view.file):

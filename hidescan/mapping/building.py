@@ -20,6 +20,7 @@ from hidescan.camera.model import Camera
 from hidescan.figures.measures import Measures
 from hidescan.figures.usable import usable_area
 from hidescan.floor.solution import CardPlace
+from hidescan.hide_map.identity import new_hide_id
 from hidescan.hide_map.model import (
     XY,
     BackLineEntry,
@@ -139,6 +140,7 @@ def assemble(
         usable_budget=tuple(BudgetEntry(source, 100 * u / usable.area.value) for source, u in usable.u_by_source_mm2),
         marks_numbered=len(marks),
         photos=(view,),
+        hide_id=new_hide_id(photo.sha256, inputs.hide_at_px),
     )
 
 

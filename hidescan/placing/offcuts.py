@@ -1,7 +1,6 @@
 """Offcuts worth keeping, as maps: what is left of a hide, with the grain direction of its parent."""
 
 from dataclasses import replace
-from typing import Any
 
 import numpy as np
 import shapely
@@ -9,8 +8,9 @@ from shapely import affinity, maximum_inscribed_circle, orient_polygons, union_a
 from shapely.geometry import MultiPolygon, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.basics.geometry import Points
-from hidescan.camera.model import Camera
+from hidescan.anatomy.zones import Zone
+from hidescan.basics.geometry import Points, polygonal
+from hidescan.hide_map.identity import new_offcut_id
 from hidescan.hide_map.model import (
     OFFCUT,
     XY,
@@ -25,13 +25,20 @@ from hidescan.hide_map.model import (
     WarningEntry,
     ZoneEntry,
 )
-from hidescan.marks.corrections import with_marks
-from hidescan.marks.placement import region_of
+from hidescan.mapping.building import thickness_of
+from hidescan.marks.corrections import ring_of, with_marks
+from hidescan.marks.placement import mark_entry, number_of, on_hide, region_of, surroundings_of
 from hidescan.placing.file import PlacedPiece
-from hidescan.placing.leather import Leather, mark_polygon
+from hidescan.placing.leather import Leather
 from hidescan.placing.rules import outline_of
 from hidescan.settings import Settings
 from hidescan.settings.uses import OffcutSettings
+
+# All far below what a knife follows: how far a chord lies within its arc, the slit that opens an inner ring to the rim
+# that it touches, and the share by which two rings of one hole may differ.
+_CHORD_MM = 0.05
+_HAIR_MM = 0.01
+_SAME_SHARE = 1e-6
 
 
 def offcut_regions(leather: Leather, placed: tuple[PlacedPiece, ...], settings: OffcutSettings) -> tuple[Polygon, ...]:
@@ -41,7 +48,8 @@ def offcut_regions(leather: Leather, placed: tuple[PlacedPiece, ...], settings: 
         return ()
     left = leather.net.difference(union_all(taken))
     half = settings.bridge_mm / 2
-    wide = left.buffer(-half).buffer(half).intersection(left)
+    # A little wider again than it was made narrower: round corners drawn by chords would else cut into even rims.
+    wide = left.buffer(-half, quad_segs=32).buffer(half + _CHORD_MM, quad_segs=32).intersection(left)
     parts = [part for part in shapely.get_parts(wide) if part.geom_type == "Polygon"]
     kept = [
         part
@@ -49,14 +57,25 @@ def offcut_regions(leather: Leather, placed: tuple[PlacedPiece, ...], settings: 
         if part.area >= settings.least_area_mm2
         and 2 * maximum_inscribed_circle(part, 2.0).length >= settings.least_width_mm
     ]
-    return tuple(sorted(kept, key=lambda part: -float(part.area)))
+    return tuple(sorted((_with_rings_apart(part) for part in kept), key=lambda part: -float(part.area)))
+
+
+def _with_rings_apart(part: Polygon) -> Polygon:
+    """The largest piece of a region in which no inner ring touches the outer one: a map's holes lie inside its rim."""
+    whole = Polygon(part.exterior)
+    touching = [Polygon(ring) for ring in part.interiors if not whole.contains_properly(Polygon(ring))]
+    if not touching:
+        return part
+    open_part = part.difference(union_all([ring.buffer(_HAIR_MM) for ring in touching]))
+    return max((p for p in shapely.get_parts(open_part) if p.geom_type == "Polygon"), key=lambda p: float(p.area))
 
 
 def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Settings) -> HideMap:
-    """The map of an offcut.
+    """The map of an offcut: of its parent only what was given and seen; every figure follows from its own geometry.
 
     Its frame is the parent's, moved: the origin is the lower end of the line through the middle of the offcut along the
-    parent's back line, so +y is still the grain. Its uncertainty is the parent's, in proportion to its area.
+    parent's back line, so +y is still the grain. What was cut from its inside is a hole of it. Its uncertainty is the
+    parent's, in proportion to its area.
     """
     x = float(region.centroid.x)
     if not region.intersects(shapely.LineString([(x, region.bounds[1] - 1), (x, region.bounds[3] + 1)])):
@@ -114,7 +133,7 @@ def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Set
             width=_figure(parent.measures.width, x1 - x0, 1.0),
             perimeter=_figure(parent.measures.perimeter, float(moved.exterior.length), 1.0),
         ),
-        zones=_zones(parent, region, origin),
+        zones=_zones(parent, moved, origin, settings),
         warnings=(
             *parent.warnings,
             WarningEntry(
@@ -126,44 +145,71 @@ def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Set
         revision=1,
         parent_sha256=None,
     )
+    rim_px = whole.outline.photo_px.coordinates[0]
+    whole = replace(whole, hide_id=new_offcut_id(parent.hide_id, rim_px), parent_id=parent.hide_id)
+    return with_marks(whole, _marks(parent, whole, moved, origin), settings)
+
+
+def _marks(parent: HideMap, offcut: HideMap, net: Polygon, origin: Points) -> tuple[MarkEntry, ...]:
+    """The parent's marks that lie on the offcut, measured on it, and what was cut from its inside as holes.
+
+    `net` is the offcut with its inner rings and `origin` its origin in the parent's frame.
+    """
+    around, camera, z_mm = surroundings_of(offcut), offcut.camera_over_hide(), offcut.upper_face_mm()
     several = len(parent.photos) > 1  # then a mark may be seen in another photo than the one that is kept
-    marks = tuple(
-        replace(
-            mark,
-            **_seen(mark, camera.moved(0.0, -origin), z) if several else {},
-            hide_mm=PolygonGeometry(
-                tuple(tuple(_moved(point, origin) for point in ring) for ring in mark.hide_mm.coordinates)
-            ),
-        )
-        for mark in parent.marks
-        if mark_polygon(mark).intersects(region) or (mark.kind == "hole" and _inside_outer(mark_polygon(mark), region))
-    )
-    return with_marks(whole, marks, settings)
+    voids, marks, known = [Polygon(ring) for ring in net.interiors], list[MarkEntry](), set[int]()
+    for mark in parent.marks:
+        ring = ring_of(mark.hide_mm) - origin
+        polygon = Polygon(ring).buffer(0)
+        if mark.kind == "hole" and mark.status != "rejected":
+            same = next((n for n, void in enumerate(voids) if _is_same(polygon, void)), None)
+            if same is None or same in known:  # cut away, or part of the rim now
+                continue
+            known.add(same)
+        elif not (polygon.intersection(net).area > 0 or (mark.kind == "cut" and on_hide(polygon, net))):
+            continue
+        seen = camera.px_from_mm(ring, z_mm) if several else ring_of(mark.photo_px)
+        entry = mark_entry(mark.id, mark.kind, ring, seen, around, confidence=mark.confidence, status=mark.status)
+        marks.append(entry)
+    numbered = max(parent.marks_numbered, *(number_of(mark) for mark in parent.marks), 0)
+    for n, void in enumerate(voids):
+        if n not in known:
+            numbered += 1
+            ring = np.array(void.exterior.coords)[:-1]
+            ring = ring if void.exterior.is_ccw else ring[::-1]
+            seen = camera.px_from_mm(ring, z_mm)
+            marks.append(mark_entry(f"hole-{numbered}", "hole", ring, seen, around, confidence=1.0, status="added"))
+    return tuple(marks)
 
 
-def _seen(mark: MarkEntry, camera: Camera, z_mm: float) -> dict[str, Any]:
-    """Where a mark lies in the first photo."""
-    ring = np.array(mark.hide_mm.coordinates[0])
-    return {"photo": 0, "photo_px": PolygonGeometry((_ring(camera.px_from_mm(ring, z_mm)),))}
+def _is_same(hole: BaseGeometry, void: Polygon) -> bool:
+    """Whether an inner ring is a known hole's, and not one that was cut larger."""
+    return bool(hole.symmetric_difference(void).area <= _SAME_SHARE * void.area)
 
 
-def _inside_outer(hole: BaseGeometry, region: Polygon) -> bool:
-    return bool(Polygon(region.exterior).contains(hole))
-
-
-def _zones(parent: HideMap, region: Polygon, origin: Points) -> tuple[ZoneEntry, ...]:
-    """The parent's zones as far as they lie on the offcut."""
+def _zones(parent: HideMap, net: Polygon, origin: Points, settings: Settings) -> tuple[ZoneEntry, ...]:
+    """The parent's zones as far as they lie on the offcut `net`, in the offcut's frame; thickness as gauged there."""
     found = []
     for zone in parent.zones:
-        part = region_of(zone.hide_mm).intersection(region)
-        own = [p for p in shapely.get_parts(part) if p.geom_type == "Polygon" and p.area > 1.0]
-        if own:
-            moved = orient_polygons(affinity.translate(MultiPolygon(own), -origin[0], -origin[1]))
+        own = polygonal(affinity.translate(region_of(zone.hide_mm), -origin[0], -origin[1]).intersection(net))
+        if not own.is_empty:
             rings = tuple(
-                tuple(_ring(np.array(ring.coords)) for ring in (p.exterior, *p.interiors)) for p in moved.geoms
+                tuple(_ring(np.array(ring.coords)) for ring in (part.exterior, *part.interiors))
+                for part in orient_polygons(own).geoms
             )
-            found.append(replace(zone, hide_mm=MultiPolygonGeometry(rings), area_mm2=float(moved.area)))
-    return tuple(found)
+            found.append(replace(zone, hide_mm=MultiPolygonGeometry(rings), area_mm2=float(own.area)))
+    gauge = tuple(replace(g, hide_mm=_moved(g.hide_mm, origin)) for g in parent.inputs.gauge)
+    if not gauge:
+        return tuple(found)
+    shapes = [region_of(zone.hide_mm) for zone in found]
+    thickness = thickness_of(
+        gauge, tuple(Zone(z.name, s) for z, s in zip(found, shapes, strict=True)), net.area, 0.0, None, settings
+    )
+    inside = np.array([shape.representative_point().coords[0] for shape in shapes])
+    mean, u = thickness.predict(inside)
+    return tuple(
+        replace(zone, thickness_mm=float(m), thickness_u_mm=float(v)) for zone, m, v in zip(found, mean, u, strict=True)
+    )
 
 
 def _figure(figure: MeasureEntry, value: float, share: float) -> MeasureEntry:
