@@ -25,7 +25,7 @@ def add_to(app: typer.Typer) -> None:
 def place(
     files: Annotated[list[Path], typer.Argument(help="Maps, then the pieces (SVG or DXF).", metavar="MAP... PIECES")],
     out: Annotated[Path, typer.Option("-o", "--out", help="Folder to write to.")],
-    fill: Annotated[bool, typer.Option("--fill", help="As many sets as fit, instead of one.")] = False,
+    fill: Annotated[bool, typer.Option("--fill", help="As many whole sets as fit, instead of one.")] = False,
     keep: Annotated[
         Path | None, typer.Option(help="An earlier placing.json: its kept pieces stay (all, where none is kept).")
     ] = None,
@@ -41,14 +41,16 @@ def place(
 ) -> None:
     """Place pieces on hides: along the back line, clear of marks and rim, thick where asked."""
     from hidescan.basics.atomic_files import write_whole
+    from hidescan.hide_map.json_io import to_json
     from hidescan.hide_map.revisions import read_map
     from hidescan.pieces.file import read_pieces
     from hidescan.placing import file as placing_file
     from hidescan.placing.layout import place_pieces
     from hidescan.placing.leather import leather_of
+    from hidescan.placing.offcuts import with_offcuts
     from hidescan.placing.report import summary, table_csv
     from hidescan.settings import Settings
-    from hidescan.settings.uses import PieceSettings, PlaceSettings
+    from hidescan.settings.uses import OffcutSettings, PieceSettings, PlaceSettings
 
     if len(files) < 2:
         raise BadInput("place: give at least one map, then the pieces: hidescan place deer.hide.json uppers.svg -o DIR")
@@ -62,8 +64,9 @@ def place(
         raise BadInput(f"{out / 'placing.json'} is already there. Write over with --force, or choose another folder.")
     maps = [read_map(path) for path in map_files]
     settings = Settings()
+    leathers = tuple(leather_of(name, hide_map, settings) for name, hide_map in zip(names, maps, strict=True))
     made = place_pieces(
-        tuple(leather_of(name, hide_map, settings) for name, hide_map in zip(names, maps, strict=True)),
+        leathers,
         tuple(hashlib.sha256(path.read_bytes()).hexdigest() for path in map_files),
         pieces,
         PlaceSettings(usable=settings.usable),
@@ -74,8 +77,10 @@ def place(
         seconds=None if rounds is not None else seconds,
     )
     written: dict[str, bytes] = {}
+    for leather in leathers:
+        made, offcuts = with_offcuts(made, leather, settings, OffcutSettings())
+        written |= {file: to_json(offcut) for file, offcut in offcuts.items()}
     for path, name, hide_map in zip(map_files, names, maps, strict=True):
-        made = _offcuts(made, name, hide_map, settings, written)
         pictured, rgb = _pixels(path, hide_map, photo)
         written |= _drawings(made, name, pictured, forms, mirror=mirror, rgb=rgb)
     written["placing.csv"] = table_csv(made)
@@ -86,24 +91,6 @@ def place(
     print(f"  {made.rounds} rounds, seed {made.seed}; written to {out}: {', '.join(sorted(written))}")
     if made.missed:
         raise typer.Exit(2)
-
-
-def _offcuts(made: "Placing", name: str, hide_map: "HideMap", settings: object, written: dict[str, bytes]) -> "Placing":
-    """Add the maps of a hide's offcuts, and name them in the placing."""
-    from dataclasses import replace
-
-    from hidescan.hide_map.json_io import to_json
-    from hidescan.placing.leather import leather_of
-    from hidescan.placing.offcuts import offcut_map, offcut_regions
-    from hidescan.settings import Settings
-    from hidescan.settings.uses import OffcutSettings
-
-    assert isinstance(settings, Settings)
-    regions = offcut_regions(leather_of(name, hide_map, settings), made.placed, OffcutSettings())
-    files = tuple(f"{name}-offcut-{n}.hide.json" for n in range(1, len(regions) + 1))
-    for file, region in zip(files, regions, strict=True):
-        written[file] = to_json(offcut_map(hide_map, region, name, settings))
-    return replace(made, hides=tuple(replace(h, offcuts=files) if h.name == name else h for h in made.hides))
 
 
 def _drawings(

@@ -22,8 +22,11 @@ Side = Literal["left", "right", "single"]
 class PlacedOn:
     """A hide that pieces were placed on, and how well it was used.
 
-    `map_sha256` is that of the map file. `usable_mm2` is net less the counted marks with their margins; `used_mm2` the
-    area of the pieces, without margins; `used_share` the one over the other.
+    `map_sha256` is that of the map file and `hide_id` the hide's own. `usable_mm2` is net less the counted marks with
+    their margins, and what pieces cover that may lie over marks; `used_mm2` the area of the pieces, without margins;
+    `used_share` the part of the usable leather that they take, 0 to 1. Pieces, offcuts worth keeping (`offcuts_mm2`, of
+    which `offcuts_usable_mm2` are usable) and scraps are together the net area; both are None where it was not looked
+    at what is left, and in files of version 0.1.0.
     """
 
     name: str
@@ -34,6 +37,9 @@ class PlacedOn:
     used_mm2: Number
     used_share: Number
     offcuts: tuple[str, ...] = ()
+    offcuts_mm2: Number | None = None
+    offcuts_usable_mm2: Number | None = None
+    hide_id: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,7 +146,7 @@ class MissedPiece:
 class Placing:
     """All of it. `rounds` and `seed` repeat it: the same maps, pieces, version, rounds and seed give the same places.
 
-    `yield_share` is the area of all placed pieces over the usable area of the hides that carry any.
+    `yield_share` is the part of the usable leather of the hides that carry any piece that the pieces take, 0 to 1.
     """
 
     program: str
@@ -156,6 +162,16 @@ class Placing:
     warnings: tuple[str, ...] = ()
     format: Literal["hidescan-placing"] = field(default="hidescan-placing")
     version: Literal[1] = field(default=1)
+
+
+def whole_sets(kinds: tuple[PieceKind, ...]) -> int:
+    """How many sets of pieces are placed with every piece in its place."""
+    return min((kind.placed // in_a_set(kind) for kind in kinds), default=0)
+
+
+def in_a_set(kind: PieceKind) -> int:
+    """How many single pieces of a kind a set takes."""
+    return kind.rules.count * (2 if kind.rules.pair else 1)
 
 
 def to_json(placing: Placing) -> bytes:

@@ -28,15 +28,16 @@ from hidescan.placing.file import (
     PlacedPiece,
     Placing,
     Side,
+    whole_sets,
 )
 from hidescan.placing.leather import Leather, mark_polygon
-from hidescan.placing.no_fit_polygon import PER_MM
 from hidescan.placing.pairs import mirrored_place
 from hidescan.placing.reasons import nearest_miss
-from hidescan.placing.rules import broken_rules
-from hidescan.placing.search import Item, Layout, items_of, search
+from hidescan.placing.rules import broken_rules, outline_of
+from hidescan.placing.search import Item, Layout
+from hidescan.placing.sets import Effort, as_many_sets, one_set
 from hidescan.placing.shapes import Pose, angle_to_back_deg, laid, outline_at
-from hidescan.placing.table import Spot, Table
+from hidescan.placing.table import Table
 from hidescan.settings.uses import PlaceSettings
 
 _DOUBTS = ("scale-unmeasured", "rim-doubtful", "outline-doubtful", "ends-doubtful")
@@ -61,7 +62,7 @@ def place_pieces(
     hashes
         SHA-256 of each hide's map file, to know it again.
     fill
-        As many sets as fit, instead of one.
+        As many whole sets as are found to fit, instead of one.
     keep
         An earlier placing whose pieces stay where they are: those marked kept, or all where none is.
     seed, rounds, seconds
@@ -73,13 +74,8 @@ def place_pieces(
         A piece with a grain and a hide without a back line, or a kept piece that is not among these.
     """
     _check_grain(leathers, pieces)
-    usable = sum(float(leather.usable.area) for leather in leathers)
-    times = 1 + math.ceil(usable / sum(p.area_mm2 * p.pieces for p in pieces)) if fill else 1
-    items = items_of(pieces, times)
-    fixed = {} if keep is None else _fixed(keep, leathers, items)
-    layout = search(
-        leathers, items, fixed, settings, back=0.0 if fill else 1.0, seed=seed, rounds=rounds, seconds=seconds
-    )
+    found = (as_many_sets if fill else one_set)(leathers, pieces, keep, settings, Effort(seed, rounds, seconds))
+    items, fixed, layout = found.items, found.fixed, found.layout
     placed = tuple(
         described(leathers[spot.hide], items[n], spot.pose, spot.at_mm, kept=n in fixed)
         for n, spot in sorted(layout.spots.items())
@@ -89,13 +85,15 @@ def place_pieces(
         broken = broken_rules(leather, own, [p for p in placed if p.kept], pieces, settings)
         if broken:
             raise RuntimeError(f"the search broke a rule: {broken[0]}")
-    asked = [item for item in items if item.number <= item.piece.rules.count]
     lying = {p.id for p in placed}
     made = placing_of(leathers, hashes, pieces, placed)
+    sets = max(1, whole_sets(made.pieces)) if fill else 1
+    asked = [item for item in items if item.number <= item.piece.rules.count]
     return replace(
         made,
         seed=seed,
         rounds=layout.rounds,
+        pieces=tuple(replace(kind, asked=sets * kind.asked) for kind in made.pieces),
         missed=_missed([item for item in asked if item.id not in lying], leathers, items, layout, settings),
     )
 
@@ -106,33 +104,43 @@ def placing_of(
     """Placed pieces as a placing, without the reasons of those that have no place."""
     placed = _with_mates(leathers, placed)
     numbers = Counter(p.piece for p in placed)
-    used = {leather.name: sum(p.area_mm2 for p in placed if p.hide == leather.name) for leather in leathers}
-    hides = tuple(
-        PlacedOn(
-            leather.name,
-            digest,
-            leather.hide_map.photo.sha256,
-            float(leather.net.area),
-            float(leather.usable.area),
-            used[leather.name],
-            used[leather.name] / float(leather.usable.area),
+    hides, taken = [], []
+    for leather, digest in zip(leathers, hashes, strict=True):
+        own = [p for p in placed if p.hide == leather.name]
+        cut = shapely.union_all([outline_of(p) for p in own]).intersection(leather.net)
+        usable = float(leather.usable.union(cut).area)
+        taken.append(float(cut.area))
+        hides.append(
+            PlacedOn(
+                leather.name,
+                digest,
+                leather.hide_map.photo.sha256,
+                float(leather.net.area),
+                usable,
+                sum(p.area_mm2 for p in own),
+                _share(taken[-1], usable),
+                hide_id=leather.hide_map.hide_id,
+            )
         )
-        for leather, digest in zip(leathers, hashes, strict=True)
-    )
-    opened = sum(hide.usable_mm2 for hide in hides if hide.used_mm2)
+    opened = [n for n, hide in enumerate(hides) if hide.used_mm2]
     return Placing(
         program=__version__,
         seed=1,
         rounds=0,
-        hides=hides,
+        hides=tuple(hides),
         pieces=tuple(PieceKind(p.id, p.area_mm2, p.rules, p.pieces, numbers[p.id]) for p in pieces),
         placed=placed,
         missed=(),
-        used_mm2=sum(used.values()),
-        usable_mm2=opened,
-        yield_share=sum(used.values()) / opened if opened else 0.0,
+        used_mm2=sum(hide.used_mm2 for hide in hides),
+        usable_mm2=sum(hides[n].usable_mm2 for n in opened),
+        yield_share=_share(sum(taken[n] for n in opened), sum(hides[n].usable_mm2 for n in opened)),
         warnings=(*_warnings(leathers, pieces), *_parted(placed)),
     )
+
+
+def _share(part: float, whole: float) -> float:
+    """A part's share of a whole that holds it, 0 to 1 whatever rounding does."""
+    return min(1.0, part / whole) if whole else 0.0
 
 
 def _check_grain(leathers: tuple[Leather, ...], pieces: tuple[Piece, ...]) -> None:
@@ -143,21 +151,6 @@ def _check_grain(leathers: tuple[Leather, ...], pieces: tuple[Piece, ...]) -> No
             f"{bare[0]}: has no back line, so {grained[0]} cannot be laid along it."
             ' Give --neck when mapping, or turn_deg = "any" in the pieces\' file.'
         )
-
-
-def _fixed(keep: Placing, leathers: tuple[Leather, ...], items: tuple[Item, ...]) -> dict[int, Spot]:
-    """The kept pieces' places, by item."""
-    index = {item.id: n for n, item in enumerate(items)}
-    names = {leather.name: n for n, leather in enumerate(leathers)}
-    some = [p for p in keep.placed if p.kept] or list(keep.placed)
-    fixed = {}
-    for placed in some:
-        if placed.hide not in names or placed.id not in index:
-            missing = f"hide {placed.hide}" if placed.hide not in names else f"piece {placed.id}"
-            raise BadInput(f"--keep: there is no {missing} among those given. Give the same maps and pieces again.")
-        x, y = (round(v * PER_MM) for v in placed.at_mm)
-        fixed[index[placed.id]] = Spot(names[placed.hide], Pose(placed.turned_deg, placed.mirrored), x, y)
-    return fixed
 
 
 def described(leather: Leather, item: Item, pose: Pose, at_mm: Points, *, kept: bool = False) -> PlacedPiece:

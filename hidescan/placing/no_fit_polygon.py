@@ -59,10 +59,22 @@ def _resolved(curve: Paths, fill: int) -> Paths:
     if not curve:
         return []
     clipper = pyclipper.Pyclipper()
+    added = False
     for path in curve:
         if len(path) > 2:
-            clipper.AddPath(path, pyclipper.PT_SUBJECT, True)
-    return clipper.Execute(pyclipper.CT_UNION, fill, fill)  # type: ignore[no-any-return]
+            try:
+                clipper.AddPath(path, pyclipper.PT_SUBJECT, True)
+                added = True
+            except pyclipper.ClipperException:
+                # Where edges of both are parallel, a path may only run back over itself: it encloses nothing.
+                if _twice_area(path):
+                    raise
+    return clipper.Execute(pyclipper.CT_UNION, fill, fill) if added else []
+
+
+def _twice_area(path: list[list[int]]) -> int:
+    """Twice a path's signed area, exactly."""
+    return sum(x0 * y1 - x1 * y0 for (x0, y0), (x1, y1) in zip(path, path[1:] + path[:1], strict=True))
 
 
 def _convolution(a: Ints, b: Ints) -> Paths:

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import shapely
 from shapely import affinity, maximum_inscribed_circle, orient_polygons, union_all
-from shapely.geometry import MultiPolygon, Polygon
+from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.anatomy.zones import Zone
@@ -28,7 +28,7 @@ from hidescan.hide_map.model import (
 from hidescan.mapping.building import thickness_of
 from hidescan.marks.corrections import ring_of, with_marks
 from hidescan.marks.placement import mark_entry, number_of, on_hide, region_of, surroundings_of
-from hidescan.placing.file import PlacedPiece
+from hidescan.placing.file import PlacedPiece, Placing
 from hidescan.placing.leather import Leather
 from hidescan.placing.rules import outline_of
 from hidescan.settings import Settings
@@ -39,6 +39,28 @@ from hidescan.settings.uses import OffcutSettings
 _CHORD_MM = 0.05
 _HAIR_MM = 0.01
 _SAME_SHARE = 1e-6
+
+
+def with_offcuts(
+    placing: Placing, leather: Leather, settings: Settings, worth: OffcutSettings
+) -> tuple[Placing, dict[str, HideMap]]:
+    """Return the placing with what is left of a hide, and the maps of the offcuts worth keeping by file name.
+
+    A hide that no piece lies on is kept whole: all of it counts as kept, and there is no new map.
+    """
+    name = leather.name
+    regions = offcut_regions(leather, placing.placed, worth)
+    made = {
+        f"{name}-offcut-{n}.hide.json": offcut_map(leather.hide_map, region, name, settings)
+        for n, region in enumerate(regions, start=1)
+    }
+    touched = any(piece.hide == name for piece in placing.placed)
+    kept = union_all(regions) if touched else leather.net
+    areas = {"offcuts_mm2": float(kept.area), "offcuts_usable_mm2": float(kept.intersection(leather.usable).area)}
+    hides = tuple(
+        replace(hide, offcuts=tuple(made), **areas) if hide.name == name else hide for hide in placing.hides
+    )
+    return replace(placing, hides=hides), made
 
 
 def offcut_regions(leather: Leather, placed: tuple[PlacedPiece, ...], settings: OffcutSettings) -> tuple[Polygon, ...]:

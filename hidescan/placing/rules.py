@@ -12,6 +12,7 @@ from hidescan.marks.placement import EDGES
 from hidescan.pieces.file import Piece, PieceRules
 from hidescan.placing.file import PlacedPiece
 from hidescan.placing.leather import Leather, allowed_region, mark_polygon, thick_region
+from hidescan.placing.shapes import gap_mm
 from hidescan.settings.uses import PlaceSettings
 
 
@@ -47,7 +48,7 @@ def broken_rules(
         if rules.turn_deg is not None and abs(one.angle_deg) > rules.turn_deg + 1e-6:
             faults.append(f"{one.id}: turned {abs(one.angle_deg):.1f} degrees from the back line")
         for other, shape in there:
-            gap = (rules.margin_mm + kinds[other.piece].rules.margin_mm) / 2
+            gap = gap_mm(rules, kinds[other.piece].rules)
             if _boxes_apart(outline, shape) > gap:
                 continue
             apart = outline.distance(shape)

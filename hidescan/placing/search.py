@@ -50,11 +50,16 @@ class Layout:
     value: float
 
 
-def items_of(pieces: tuple[Piece, ...], times: int = 1) -> tuple[Item, ...]:
-    """Every single piece that is asked for, `times` over."""
+def items_of(
+    pieces: tuple[Piece, ...], times: int = 1, kept: frozenset[tuple[str, int]] = frozenset()
+) -> tuple[Item, ...]:
+    """Every single piece that is asked for, `times` over; `kept` (id, number) are among them, whatever their number."""
     items: list[Item] = []
     for piece in pieces:
-        for number in range(1, times * piece.rules.count + 1):
+        own = sorted(number for label, number in kept if label == piece.id)
+        free = (number for number in range(1, times * piece.rules.count + len(own) + 1) if number not in own)
+        more = [next(free) for _ in range(times * piece.rules.count - len(own))]
+        for number in sorted(own + more):
             at = len(items)
             if piece.rules.pair:
                 items += [Item(piece, number, "left", at + 1), Item(piece, number, "right", at)]
@@ -218,10 +223,10 @@ class _Work:
         first: bool = False,
     ) -> None:
         """Lay items in order; a pair whole or not at all. A kind that found no place is not tried again."""
-        hopeless: set[tuple[int, str]] = set()
+        hopeless: set[tuple[Piece, str]] = set()
         for n in order:
             item = self.items[n]
-            kind = (id(item.piece), item.side)
+            kind = (item.piece, item.side)
             if n in self.table.spots or kind in hopeless:
                 continue
             mate = item.mate

@@ -58,12 +58,22 @@ def outline_at(piece: Piece, pose: Pose, at_mm: Points) -> Polygon:
     return Polygon(counter_clockwise(laid(piece, piece.ring_mm, pose, at_mm)))
 
 
+def grown_ring(piece: Piece, pose: Pose, grow_mm: float, settings: PlaceSettings) -> Ints:
+    """A piece's outline about its own middle, grown on all sides: counter-clockwise, (N, 2), micrometres."""
+    grown = _coarse(outline_at(piece, pose, np.zeros(2)), grow_mm, settings)
+    return to_ints(counter_clockwise(np.array(grown.exterior.coords)[:-1]))
+
+
+def gap_mm(one: PieceRules, other: PieceRules) -> float:
+    """How far apart two pieces must lie: each keeps its own margin to the other."""
+    return max(one.margin_mm, other.margin_mm)
+
+
 def solid(piece: Piece, pose: Pose, settings: PlaceSettings) -> Solid:
     """A piece in a pose as the search sees it."""
     origin = np.zeros(2)
-    ring = outline_at(piece, pose, origin)
-    grown = _coarse(ring, piece.rules.margin_mm / 2, settings)
-    ints = to_ints(counter_clockwise(np.array(grown.exterior.coords)[:-1]))
+    ints = grown_ring(piece, pose, piece.rules.margin_mm / 2, settings)
+    grown = Polygon(ints / PER_MM)
     reach = grown.buffer(settings.contact_reach_mm).exterior
     at = np.linspace(0, 1, settings.contact_points, endpoint=False)
     feelers = shapely.get_coordinates(shapely.line_interpolate_point(reach, at, normalized=True))

@@ -18,7 +18,7 @@ from hidescan.basics.geometry import Points, counter_clockwise, rotation_2d
 from hidescan.pieces.file import Piece
 from hidescan.placing.leather import Leather, allowed_region
 from hidescan.placing.no_fit_polygon import PER_MM, Ints, Paths, common, inner_fit, minus, no_fit
-from hidescan.placing.shapes import Pose, Solid, solid, to_ints
+from hidescan.placing.shapes import Pose, Solid, gap_mm, grown_ring, solid, to_ints
 from hidescan.settings.uses import PlaceSettings
 
 
@@ -71,12 +71,14 @@ class Table:
         self.spots: dict[int, tuple[Piece, Spot]] = {}
         self._on: list[dict[int, tuple[Piece, Spot]]] = [{} for _ in leathers]
         self._rasters = [_Raster(leather, settings) for leather in leathers]
-        self._solids: dict[tuple[int, Pose], Solid] = {}
-        self._inner: dict[tuple[int, int, Pose], Paths] = {}
-        self._meeting: dict[tuple[int, int, float, bool], list[Ints]] = {}
-        self._between: dict[tuple[int, Pose, int, Pose], _NoFit] = {}
+        # Keyed by the pieces themselves, which stay as long as what is known of them: a number of one that has gone may
+        # be another's.
+        self._solids: dict[tuple[Piece, Pose], Solid] = {}
+        self._inner: dict[tuple[int, Piece, Pose], Paths] = {}
+        self._meeting: dict[tuple[Piece, Piece, float, bool], list[Ints]] = {}
+        self._between: dict[tuple[Piece, Pose, Piece, Pose], _NoFit] = {}
         # Free regions of whole hides, with how many of the hide's pieces were taken off: laying only ever takes more.
-        self._left: list[dict[tuple[int, Pose], tuple[Paths, int]]] = [{} for _ in leathers]
+        self._left: list[dict[tuple[Piece, Pose], tuple[Paths, int]]] = [{} for _ in leathers]
 
     def put(self, item: int, piece: Piece, spot: Spot) -> None:
         """Lay a piece down."""
@@ -105,9 +107,9 @@ class Table:
         """Positions at which a piece is free to lie; of those that touch a window only, if one is given."""
         region = self._inside(piece, pose, hide)
         if window is None:
-            region, done = self._left[hide].get((id(piece), pose), (region, 0))
+            region, done = self._left[hide].get((piece, pose), (region, 0))
             region = self._less(region, list(self._on[hide].values())[done:], piece, pose)
-            self._left[hide][id(piece), pose] = region, len(self._on[hide])
+            self._left[hide][piece, pose] = region, len(self._on[hide])
             return region
         shape = self.solid(piece, pose)
         (x0, y0), (x1, y1) = window[0] - shape.high, window[1] - shape.low
@@ -130,14 +132,14 @@ class Table:
 
     def solid(self, piece: Piece, pose: Pose) -> Solid:
         """A piece in a pose as the search sees it."""
-        key = id(piece), pose
+        key = piece, pose
         if key not in self._solids:
             self._solids[key] = solid(piece, pose, self.settings)
         return self._solids[key]
 
     def _inside(self, piece: Piece, pose: Pose, hide: int) -> Paths:
         """Positions at which a piece lies within the region that its rules allow."""
-        key = hide, id(piece), pose
+        key = hide, piece, pose
         if key not in self._inner:
             self._inner[key] = _inner(_regions(self.leathers[hide], piece, self.settings), self.solid(piece, pose))
         return self._inner[key]
@@ -147,15 +149,19 @@ class Table:
 
         It is worked out once for each turn of one against the other, and turned and mirrored from there.
         """
-        key = id(other), other_pose, id(piece), pose
+        key = other, other_pose, piece, pose
         if key in self._between:
             return self._between[key]
         sign = -1.0 if other_pose.mirrored else 1.0
         unlike = pose.mirrored != other_pose.mirrored
         turn = round((sign * (pose.turned_deg - other_pose.turned_deg)) % 360.0, 6)
-        first = id(other), id(piece), turn, unlike
+        first = other, piece, turn, unlike
         if first not in self._meeting:
-            paths = no_fit(self.solid(other, Pose(0.0, False)).ring, self.solid(piece, Pose(turn, unlike)).ring)
+            half_mm = gap_mm(other.rules, piece.rules) / 2
+            paths = no_fit(
+                grown_ring(other, Pose(0.0, False), half_mm, self.settings),
+                grown_ring(piece, Pose(turn, unlike), half_mm, self.settings),
+            )
             self._meeting[first] = [np.array(path, np.int64) for path in paths]
         turned = rotation_2d(other_pose.turned_deg).T
         paths_at = [

@@ -61,7 +61,7 @@ def faults(
         for b in placing.placed[n + 1 :]:
             if a.hide != b.hide:
                 continue
-            gap = (kinds[a.piece].rules.margin_mm + kinds[b.piece].rules.margin_mm) / 2
+            gap = max(kinds[a.piece].rules.margin_mm, kinds[b.piece].rules.margin_mm)
             s, t = outlines[a.id], outlines[b.id]
             apart = s.distance(t)
             if apart < gap - MOST_MM or (apart == 0 and s.buffer(-MOST_MM / 2).intersects(t.buffer(-MOST_MM / 2))):

@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from shapely import hausdorff_distance
+from shapely import hausdorff_distance, union_all
 from shapely.geometry import Polygon
 
 from hidescan.basics.errors import BadInput
@@ -13,14 +13,16 @@ from hidescan.hide_map.model import HideMap, MarkEntry, PolygonGeometry
 from hidescan.pieces.file import Piece, PieceRules
 from hidescan.placing import file as placing_file
 from hidescan.placing.by_hand import HandSpot, laid_by_hand
-from hidescan.placing.file import Placing
+from hidescan.placing.file import Placing, whole_sets
 from hidescan.placing.layout import place_pieces
 from hidescan.placing.leather import leather_of
+from hidescan.placing.offcuts import offcut_regions, with_offcuts
 from hidescan.placing.rules import broken_rules
 from hidescan.placing.search import items_of, search
 from hidescan.placing.shapes import Pose, outline_at, solid
+from hidescan.placing.table import Table
 from hidescan.settings import Settings
-from hidescan.settings.uses import PlaceSettings
+from hidescan.settings.uses import OffcutSettings, PlaceSettings
 from tests.placing.checker import faults
 from tests.placing.hides import laid_out, random_piece, uppers
 
@@ -53,7 +55,9 @@ def test_rules_are_kept_on_random_hides(seed: int) -> None:
     hide = made.hides[0]
     used = sum(Polygon(p.hide_mm.coordinates[0]).area for p in made.placed)
     assert hide.used_mm2 == pytest.approx(used)
-    assert made.yield_share == pytest.approx(used / hide.usable_mm2)
+    # Pieces without margin may touch a hair deep (`slack_mm`): what two cover counts once.
+    covered = union_all([Polygon(p.hide_mm.coordinates[0]) for p in made.placed]).area
+    assert made.yield_share == pytest.approx(covered / hide.usable_mm2)
 
 
 def test_the_check_sees_what_is_wrong() -> None:
@@ -114,6 +118,110 @@ def test_the_same_rounds_and_seed_repeat_it() -> None:
             placing_file.from_json(json.dumps(json.loads(first) | change).encode(), "x")
     with pytest.raises(BadInput, match="not JSON"):
         placing_file.from_json(b"[" * 9999, "x")
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_piece_with_hollows_lies_any_way_round(seed: int) -> None:
+    """An L whose arms are parallel to those of its neighbours: paths of the convolution run back over themselves."""
+    ell = np.array([(0, 0), (200, 0), (200, 60), (60, 60), (60, 200), (0, 200)], float)
+    maps, pieces = {"hide": laid_out(seed, marks=3)}, (Piece("ell", ell, 90.0, PieceRules(count=6, turn_deg=None)),)
+    made = place(maps, pieces)
+    assert len(made.placed) == 6 and faults(made, maps, pieces, marks_mm=MARKS_MM) == []
+
+
+def test_each_of_two_neighbours_keeps_its_own_margin() -> None:
+    """The gap is at least the wider margin, by Shapely on the written outlines."""
+    ring = np.array([(0, 0), (90, 0), (90, 130), (0, 130)], float)
+    pieces = (
+        Piece("wide", ring, 90.0, PieceRules(count=8, margin_mm=12.0)),
+        Piece("close", ring * 0.8, 90.0, PieceRules(count=12, margin_mm=0.0)),
+    )
+    made = place({"hide": laid_out(14, marks=3, species="goat")}, pieces)
+    margin = {"wide": 12.0, "close": 0.0}
+    shapes = [(p.piece, Polygon(p.hide_mm.coordinates[0])) for p in made.placed]
+    near = 0
+    for n, (one, a) in enumerate(shapes):
+        for other, b in shapes[n + 1 :]:
+            need = max(margin[one], margin[other])
+            assert a.distance(b) >= need - SETTINGS.tolerance_mm
+            near += one != other and a.distance(b) < need + 1.0
+    assert near > 0  # unlike neighbours do lie side by side
+
+
+def test_what_is_known_of_a_piece_that_is_gone_is_not_taken_for_anothers() -> None:
+    """A table is asked about pieces that live for one question only; each answer is that of a new table."""
+    leather = leather_of("hide", laid_out(10, marks=2), Settings())
+    table = Table((leather,), SETTINGS)
+    sides = (40.0, 300.0, 900.0, 120.0, 2000.0, 60.0) * 6
+    for side in sides:
+        ring = np.array([(0, 0), (side, 0), (side, side), (0, side)], float)
+        asked = table.free(Piece("p", ring, 90.0, PieceRules()), Pose(0.0, False), 0)
+        alone = Table((leather,), SETTINGS).free(Piece("p", ring, 90.0, PieceRules()), Pose(0.0, False), 0)
+        assert asked == alone
+
+
+def test_no_reason_names_a_turn_that_is_allowed() -> None:
+    """What is said to be missing is truly missed: a turn beyond the allowed, leather too thin, a zone left."""
+    rng = np.random.default_rng(5)
+    said = 0
+    for seed in range(30, 34):
+        maps = {"hide": laid_out(seed, marks=4, species="goat")}
+        pieces = tuple(
+            replace(random_piece(rng, f"p{n}", PieceRules(count=9, turn_deg=float(turn))), ring_mm=4.0 * random_piece(rng, "x", PieceRules()).ring_mm)
+            for n, turn in enumerate((0, 5, 20))
+        )
+        for missed in place(maps, pieces, rounds=0).missed:
+            if missed.nearest is not None:
+                said += 1
+                assert missed.nearest.lacking > 0 or missed.nearest.rule == "may_cover"
+    assert said > 5
+
+
+def test_filling_places_whole_sets_only() -> None:
+    pieces = (
+        Piece("large", np.array([(0, 0), (220, 0), (220, 160), (0, 160)], float), 90.0, PieceRules(pair=True)),
+        Piece("small", np.array([(0, 0), (60, 0), (60, 60), (0, 60)], float), 90.0, PieceRules(count=3)),
+    )
+    for seed in (15, 16):
+        maps = {"hide": laid_out(seed, marks=4)}
+        made = place(maps, pieces, fill=True, rounds=3)
+        large, small = (sum(p.piece == name for p in made.placed) for name in ("large", "small"))
+        assert large >= 4 and (large // 2, large % 2) == (small // 3, 0) and small % 3 == 0
+        assert whole_sets(made.pieces) == large // 2 and [kind.asked for kind in made.pieces] == [large, small]
+        assert faults(made, maps, pieces, marks_mm=MARKS_MM) == [] and made.missed == ()
+
+
+def test_where_no_whole_set_fits_filling_says_what_is_missing() -> None:
+    made = place({"hide": laid_out(10, marks=0)}, (*uppers(1), Piece("panel", 3000 * np.eye(3)[:, :2], 90.0, PieceRules())), fill=True, rounds=0)
+    assert whole_sets(made.pieces) == 0 and [m.piece for m in made.missed] == ["panel"] and len(made.placed) == 6
+
+
+def test_leather_that_pieces_cover_is_usable_leather() -> None:
+    """A piece that may lie over stains: the yield stays a share, what is wasted is not less than nothing."""
+    m = laid_out(17, marks=0)
+    x0, y0, x1, y1 = Polygon(m.outline.hide_mm.coordinates[0]).bounds
+    ring = ((x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0))
+    stained = replace(m, marks=(MarkEntry("stain-1", "stain", PolygonGeometry((ring,)), PolygonGeometry((ring,)), 1.0, 1.0, 1.0, None, 1.0, "confirmed"),))
+    made = place({"hide": stained}, uppers(2, may_cover=("stain",)), rounds=0)
+    assert len(made.placed) == 12
+    covered = union_all([Polygon(p.hide_mm.coordinates[0]) for p in made.placed]).area
+    assert 0.0 < made.yield_share <= 1.0 and made.hides[0].usable_mm2 == pytest.approx(covered)
+
+
+def test_pieces_offcuts_and_scraps_tile_the_hide() -> None:
+    for seed in (18, 19):
+        m = laid_out(seed, marks=5)
+        leather = leather_of("hide", m, Settings())
+        made, offcuts = with_offcuts(place({"hide": m}, uppers(2), rounds=0), leather, Settings(), OffcutSettings())
+        pieces = union_all([Polygon(p.hide_mm.coordinates[0]) for p in made.placed])
+        regions = offcut_regions(leather, made.placed, OffcutSettings())
+        net = Polygon(m.outline.hide_mm.coordinates[0], m.outline.hide_mm.coordinates[1:])
+        scraps = net.difference(union_all([pieces, *regions]))
+        assert pieces.area + sum(r.area for r in regions) + scraps.area == pytest.approx(net.area, rel=1e-9)
+        hide = made.hides[0]
+        assert hide.offcuts_mm2 == pytest.approx(sum(o.measures.area_net.value for o in offcuts.values()), rel=1e-6)
+        assert hide.used_mm2 + hide.offcuts_mm2 <= hide.net_mm2 and hide.offcuts_usable_mm2 <= hide.offcuts_mm2
+        assert set(hide.offcuts) == set(offcuts)
 
 
 def test_more_rounds_are_never_worse() -> None:
