@@ -32,8 +32,9 @@ def cost(
 ) -> None:
     """Say what leather costs: a foot as sold, a usable foot, a piece, a pair."""
     from hidescan.costing import cost as costing
+    from hidescan.costing.report import cost_lines
     from hidescan.figures.marked_area import marked_area
-    from hidescan.hide_map.revisions import read_map
+    from hidescan.hide_map.revisions import file_digest, read_map
     from hidescan.placing import file as placing_file
 
     price_paid = costing.price_from(price)
@@ -42,10 +43,11 @@ def cost(
         price_paid,
         marked=tuple(marked_area(text) for text in marked or ()),
         waste_percent=None if waste is None else _percent(waste),
+        digests=tuple(file_digest(path) for path in map_files),
         placing=None if placing is None else placing_file.from_json(_read(placing), str(placing)),
         extras=None if extras is None else costing.extras_from(_read(extras).decode(errors="replace"), str(extras)),
     )
-    print("\n".join(costing.cost_lines(made)))
+    print("\n".join(cost_lines(made)))
 
 
 def _percent(text: str) -> Decimal:

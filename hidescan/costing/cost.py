@@ -6,13 +6,13 @@ is shown. An area becomes a decimal once, in square feet to a millionth.
 
 import re
 import tomllib
-from dataclasses import dataclass, field
-from decimal import ROUND_HALF_UP, Decimal, InvalidOperation
+from dataclasses import dataclass, field, replace
+from decimal import Decimal, InvalidOperation
 
 from hidescan.basics.errors import BadInput
 from hidescan.figures.marked_area import QUARTER_ROUNDING_MM2, MarkedArea
 from hidescan.hide_map.model import HideMap, MeasureEntry
-from hidescan.placing.file import Placing
+from hidescan.placing.file import Placing, in_a_set, whole_sets
 
 _WORD = r"[^\d\s.,/+-]{1,8}"
 _PRICE = re.compile(
@@ -81,6 +81,22 @@ class PieceCost:
 
 
 @dataclass(frozen=True, slots=True)
+class Leather:
+    """Where the leather of the hides goes, ft2 of their net area: into pieces, into offcuts worth keeping, to scrap.
+
+    `offcuts` counts the offcuts, `hides` the hides that no piece lies on, which are kept whole; `credit` is what the
+    kept leather is worth, at the price of its usable feet.
+    """
+
+    cut: Decimal
+    kept: Decimal
+    lost: Decimal
+    offcuts: int
+    hides: int
+    credit: Decimal
+
+
+@dataclass(frozen=True, slots=True)
 class Cost:
     """What it comes to.
 
@@ -95,11 +111,16 @@ class Cost:
     difference
         Measured less marked, priced; None without a marked area.
     waste_share
-        Leather bought for a usable foot of pieces, less that foot; where it comes from is `waste_source`.
+        Leather that goes into a foot of pieces, less that foot, zero or more; where it comes from is `waste_source`.
+        From a placing, offcuts worth keeping are not waste.
     pieces
         From a placing.
+    leather
+        What becomes of the hides; None where no placing says what is left of them.
+    sets
+        How many whole sets are placed.
     set_leather, set_total
-        Of one set of pieces: leather, and with other materials and hours; None without a placing.
+        Of one set of pieces: leather, and with other materials and hours; None where no whole set is placed.
     """
 
     currency: str
@@ -112,6 +133,8 @@ class Cost:
     waste_source: str
     extras: Extras
     pieces: tuple[PieceCost, ...] = field(default=())
+    leather: Leather | None = None
+    sets: int = 0
     set_leather: Decimal | None = None
     set_total: Decimal | None = None
 
@@ -176,6 +199,7 @@ def cost(
     marked: tuple[MarkedArea, ...] = (),
     waste_percent: Decimal | None = None,
     placing: Placing | None = None,
+    digests: tuple[str, ...] = (),
     extras: Extras | None = None,
 ) -> Cost:
     """Work it out.
@@ -186,19 +210,22 @@ def cost(
         One for each map, or none.
     waste_percent
         Leather bought beyond the pieces' own area, percent of it. None: from the placing, whose hides are then charged
-        to the pieces placed, offcuts and all.
+        to the pieces placed, less the offcuts worth keeping.
     placing
         Pieces placed on these maps and no others.
+    digests
+        SHA-256 of each map's file, in order: needed with a placing.
 
     Raises
     ------
     BadInput
-        Nothing usable, marked areas that are not one for each map, or a placing on other hides.
+        Nothing usable, marked areas that are not one for each map, a placing on other maps, or a waste with which the
+        pieces placed would cost more than the hides.
     """
     if marked and len(marked) != len(maps):
         raise BadInput(f"--marked was given {len(marked)} times for {len(maps)} maps: give it once for each, in order.")
     if placing is not None:
-        _check(placing, maps)
+        _check(placing, digests)
     measured, usable = _sum([m.measures.area_net for m in maps]), _sum([m.measures.area_usable for m in maps])
     if not usable.ft2 > 0:
         raise BadInput("the marks leave nothing of this leather, so no foot of it has a price. Reject some with edit.")
@@ -206,79 +233,56 @@ def cost(
     sold = measured if written is None else written
     paid = price.amount * sold.ft2 if price.a_foot else price.amount
     difference = None if written is None else _difference(written, measured, marked, paid)
-    source, waste = "", None
+    made = Cost(price.currency, paid, written, measured, usable, difference, None, "", extras or Extras())
     if waste_percent is not None:
-        source, waste = "given", waste_percent / 100
-    elif placing is not None and (used := _ft2(placing.used_mm2)) > 0:
-        source, waste = "from the placing", usable.ft2 / used - 1
-    extra = extras or Extras()
-    made = Cost(price.currency, paid, written, measured, usable, difference, waste, source, extra)
-    if placing is None or waste is None:
-        return made
-    a_foot = paid / usable.ft2 * (1 + waste)
+        made = replace(made, waste_share=waste_percent / 100, waste_source="given")
+    return made if placing is None else _with_pieces(made, placing)
+
+
+def _with_pieces(made: Cost, placing: Placing) -> Cost:
+    """The cost of the pieces of a placing: what was paid, less what is kept, spread over their area."""
+    used = sum((_ft2(kind.area_mm2) * kind.placed for kind in placing.pieces), Decimal(0))
+    usable = sum((_ft2(hide.usable_mm2) for hide in placing.hides), Decimal(0))
+    kept_usable = sum((_ft2(hide.offcuts_usable_mm2 or 0.0) for hide in placing.hides), Decimal(0))
+    leather = _leather(placing, made.paid * kept_usable / usable if usable > 0 else Decimal(0))
+    if not (used > 0 and usable > 0):
+        return replace(made, leather=leather)
+    left = (made.paid - leather.credit if leather is not None else made.paid) / used
+    if made.waste_share is None:
+        waste, source = max((usable - kept_usable) / used - 1, Decimal(0)), "from the placing"
+        a_foot = left
+    else:
+        waste, source = made.waste_share, made.waste_source
+        a_foot = made.paid / made.usable.ft2 * (1 + waste)
+        if a_foot * used > made.paid:
+            most = (made.usable.ft2 / used - 1) * 100
+            raise BadInput(
+                f"--waste {100 * waste:f}%: the pieces placed would then cost more than the hides. Say {most:.1f} % at"
+                " most, or leave it away: the placing says it."
+            )
     pieces = tuple(
-        PieceCost(
-            kind.id, _ft2(kind.area_mm2), _ft2(kind.area_mm2) * a_foot,
-            kind.rules.count * (2 if kind.rules.pair else 1), kind.rules.pair,
-        )
+        PieceCost(kind.id, _ft2(kind.area_mm2), _ft2(kind.area_mm2) * a_foot, in_a_set(kind), kind.rules.pair)
         for kind in placing.pieces
-    )  # fmt: skip
-    leather = sum((piece.each * piece.in_a_set for piece in pieces), Decimal(0))
-    return Cost(
-        price.currency, paid, written, measured, usable, difference, waste, source, extra, pieces, leather,
-        leather + extra.total,
-    )  # fmt: skip
+    )
+    made = replace(made, waste_share=waste, waste_source=source, pieces=pieces, leather=leather)
+    sets = whole_sets(placing.pieces)
+    if sets == 0:
+        return made
+    one = sum((piece.each * piece.in_a_set for piece in pieces), Decimal(0))
+    return replace(made, sets=sets, set_leather=one, set_total=one + made.extras.total)
 
 
-def shown(amount: Decimal, currency: str = "") -> str:
-    """An amount to the hundredth, halves away from zero.
-
-    Examples
-    --------
-    >>> shown(Decimal("2.345"), "EUR")
-    '2.35 EUR'
-    """
-    rounded = amount.quantize(Decimal("0.01"), ROUND_HALF_UP)
-    return f"{rounded} {currency}".rstrip()
-
-
-def cost_lines(made: Cost) -> list[str]:
-    """What is printed."""
-    c = made.currency
-    sold, name = (made.measured, "measured") if made.marked is None else (made.marked, "marked")
-    lines = [f"leather paid {shown(made.paid, c)} for {_area(sold)} ft² {name}"]
-    rows = [("marked", made.marked), ("measured", made.measured), ("usable", made.usable)]
-    for kind, area in rows:
-        if area is not None:
-            a_foot = made.paid / area.ft2
-            pm = "" if area.expanded is None else f" ± {shown(a_foot * area.expanded / area.ft2)}"
-            of = " (less counted marks and their margins)" if kind == "usable" else ""
-            lines.append(f"  a {kind} foot{of}: {shown(a_foot, c)}{pm}, of {_area(area)} ft²")
-    if (d := made.difference) is not None:
-        pm = "; its ± is unknown" if d.worth_expanded is None else f" ± {shown(d.worth_expanded)}"
-        way = "more than marked" if d.ft2 >= 0 else "less than marked"
-        inside = "the ± explains it" if d.explained else "more than the ± explains"
-        lines.append(
-            f"  measured is {abs(d.ft2):.2f} ft² {way}, worth {shown(abs(d.worth), c)}{pm} at the marked foot: {inside}"
-        )
-    if made.waste_share is not None:
-        a_foot = made.paid / made.usable.ft2 * (1 + made.waste_share)
-        percent = f"{100 * made.waste_share:.1f} % waste ({made.waste_source})"
-        lines.append(f"  a foot of pieces, with {percent}: {shown(a_foot, c)}")
-    for piece in made.pieces:
-        pair = f", a pair {shown(2 * piece.each, c)}" if piece.pair else ""
-        lines.append(f"  {piece.id}: {shown(piece.each, c)} each{pair}, {piece.ft2:.3f} ft² before waste")
-    if made.set_leather is not None and made.set_total is not None:
-        of = ", ".join(f"{piece.in_a_set} {piece.id}" for piece in made.pieces)
-        name = "pair" if all(piece.pair and piece.in_a_set == 2 for piece in made.pieces) else "set"
-        lines.append(f"  leather of a {name} ({of}): {shown(made.set_leather, c)}")
-        lines += [f"    {item}: {shown(amount, c)}" for item, amount in made.extras.materials]
-        lines += [
-            f"    {item}: {hours} h at {shown(made.extras.rate, c)} = {shown(hours * made.extras.rate, c)}"
-            for item, hours in made.extras.hours
-        ]
-        lines.append(f"  a {name} in all: {shown(made.set_total, c)}")
-    return lines
+def _leather(placing: Placing, credit: Decimal) -> Leather | None:
+    """What becomes of the hides; None in a placing that does not say what is left."""
+    if any(hide.offcuts_mm2 is None for hide in placing.hides):
+        return None
+    net, cut, kept = (
+        sum((_ft2(getattr(hide, name)) for hide in placing.hides), Decimal(0))
+        for name in ("net_mm2", "used_mm2", "offcuts_mm2")
+    )
+    untouched = sum(not hide.used_mm2 for hide in placing.hides)
+    offcuts = sum(len(hide.offcuts) for hide in placing.hides)
+    return Leather(cut, kept, max(net - cut - kept, Decimal(0)), offcuts, untouched, credit)
 
 
 def _difference(written: Area, measured: Area, marked: tuple[MarkedArea, ...], paid: Decimal) -> Difference:
@@ -290,12 +294,13 @@ def _difference(written: Area, measured: Area, marked: tuple[MarkedArea, ...], p
     return Difference(off, a_foot * off, worth, explained is not None and abs(off) <= explained)
 
 
-def _check(placing: Placing, maps: tuple[HideMap, ...]) -> None:
-    """The placing must be on these hides: else its waste is that of others."""
-    placed, given = {hide.photo_sha256 for hide in placing.hides}, {m.photo.sha256 for m in maps}
-    if placed != given:
+def _check(placing: Placing, digests: tuple[str, ...]) -> None:
+    """The placing must be on these very maps: of another, or one changed since, its waste says nothing."""
+    if sorted(hide.map_sha256 for hide in placing.hides) != sorted(digests):
         names = ", ".join(hide.name for hide in placing.hides)
-        raise BadInput(f"the placing is on {names}: give exactly those maps.")
+        raise BadInput(
+            f"the placing is on {names}, as mapped then: give exactly those maps. Where one was changed, place again."
+        )
 
 
 def _sum(figures: list[MeasureEntry]) -> Area:
@@ -315,8 +320,3 @@ def _number(value: object, where: str) -> Decimal:
     if isinstance(value, bool) or not isinstance(value, int | Decimal) or not Decimal(value).is_finite() or value < 0:
         raise BadInput(f"{where}: must be a number of zero or more, without a currency.")
     return Decimal(value)
-
-
-def _area(area: Area) -> str:
-    pm = "" if area.expanded is None else f" ± {area.expanded:.2f}"
-    return f"{area.ft2:.2f}{pm}"

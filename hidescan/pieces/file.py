@@ -125,10 +125,24 @@ def pieces_from(
 
 
 def _without_rules(drawn: Drawing, settings: PieceSettings) -> list[str]:
-    """Names of the pieces where no rules are given: closed outlines, also ones that need mending, but no line."""
-    large = [label for label, ring in drawn.rings.items() if Polygon(ring).area >= settings.least_area_mm2]
+    """Names of the pieces where no rules are given: closed outlines, also ones that need mending, but no line.
+
+    A shape ID-PART inside the outline ID is a part of that piece, as in `thick_parts`.
+    """
+    large = [
+        label
+        for label, ring in drawn.rings.items()
+        if Polygon(ring).area >= settings.least_area_mm2 and not _is_part(label, drawn)
+    ]
     straight = {label for label, line in drawn.lines.items() if len(line) == 2}
     return large + [label for label in drawn.problems if label not in straight and not label.endswith("-grain")]
+
+
+def _is_part(label: str, drawn: Drawing) -> bool:
+    """Whether a shape lies within the piece that its name begins with."""
+    shape = Polygon(drawn.rings[label])
+    owners = (ring for owner, ring in drawn.rings.items() if label.startswith(f"{owner}-"))
+    return any(Polygon(ring).buffer(0).covers(shape) for ring in owners)
 
 
 def _piece(label: str, rules: PieceRules, drawn: Drawing, name: str) -> Piece:

@@ -4,13 +4,14 @@ The same model writes the file and reads it. Geometry is GeoJSON in the hide fra
 """
 
 import json
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from typing import Any, Literal
 
 from pydantic import TypeAdapter, ValidationError
 
 from hidescan.basics.errors import BadInput
+from hidescan.hide_map.identity import new_hide_id
 from hidescan.hide_map.model import XY, Number, PolygonGeometry
 from hidescan.pieces.file import PieceRules
 
@@ -197,11 +198,32 @@ def from_json(data: bytes, name: str) -> Placing:
     if plain.get("version") != VERSION:
         raise BadInput(f"{name}: has version {plain.get('version')}, this program reads {VERSION}. Update hidescan.")
     try:
-        return _adapter().validate_python(plain)
+        placing = _adapter().validate_python(plain)
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         where = ".".join(str(part) for part in first["loc"])
         raise BadInput(f"{name}: {where}: {first['msg']}. Place the pieces again.") from error
+    if not _can_be(placing):
+        raise BadInput(f"{name}: its areas or counts cannot be. The file was changed by hand; place the pieces again.")
+    return replace(
+        placing,
+        hides=tuple(
+            hide if hide.hide_id else replace(hide, hide_id=new_hide_id(hide.photo_sha256, None))
+            for hide in placing.hides
+        ),
+    )
+
+
+def _can_be(placing: Placing) -> bool:
+    """Whether areas are none below zero, a part no larger than its whole, and counts those of pieces."""
+    counted = all(
+        kind.rules.count >= 1 and kind.asked >= 0 and kind.placed >= 0 and kind.area_mm2 >= 0 for kind in placing.pieces
+    )
+    return counted and all(
+        min(hide.net_mm2, hide.usable_mm2, hide.used_mm2, hide.offcuts_mm2 or 0.0, hide.offcuts_usable_mm2 or 0.0) >= 0
+        and (hide.offcuts_usable_mm2 or 0.0) <= hide.usable_mm2 * (1 + 1e-6)
+        for hide in placing.hides
+    )
 
 
 @cache

@@ -216,6 +216,8 @@ class _Raster:
         self.middle = np.array([(x0 + x1) / 2, (y0 + y1) / 2])
         usable = np.zeros((rows, columns), np.uint8)
         for part in shapely.get_parts(leather.usable):
+            if part.is_empty:  # marks cover it all
+                continue
             cv2.fillPoly(usable, [self._px(ring.coords) for ring in (part.exterior, *part.interiors)], 1)
         self.taken = (1 - usable).astype(np.int16)
         self.thickness: NDArray[np.float64] | None = None

@@ -1,20 +1,25 @@
 """Money, against sums done by hand."""
 
+import hashlib
+import json
 import re
 import sys
 from dataclasses import replace
 from decimal import Decimal
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from shapely.geometry import Polygon
 
 from hidescan.basics.errors import BadInput
 from hidescan.cli.app import main
-from hidescan.costing.cost import Cost, Extras, cost, cost_lines, extras_from, price_from, shown
+from hidescan.costing.cost import Cost, Extras, cost, extras_from, price_from
+from hidescan.costing.report import cost_lines, shown
 from hidescan.figures.marked_area import marked_area
-from hidescan.hide_map.json_io import to_json
+from hidescan.hide_map.json_io import from_json, to_json
 from hidescan.hide_map.model import HideMap
 from hidescan.pieces.file import PieceRules
 from hidescan.placing import file as placing_file
@@ -33,11 +38,22 @@ def hide(net_ft2: float, usable_ft2: float, u_ft2: float = 0.05) -> HideMap:
     return replace(made, measures=measures)
 
 
-def placed(*kinds: tuple[str, float, PieceRules, int], usable_ft2: float = 10.0) -> Placing:
+DIGEST = "00" * 32
+
+
+def placed(
+    *kinds: tuple[str, float, PieceRules, int], usable_ft2: float = 10.0, kept_ft2: tuple[float, float] | None = None
+) -> Placing:
+    """A placing on 11 ft2 net; `kept_ft2` is the net and the usable area of one offcut."""
     used = sum(area * count for _, area, _, count in kinds) * FT2
     return Placing(
         "0.1.0", 1, 1,
-        (PlacedOn("deer", "00", "ab" * 32, 11 * FT2, usable_ft2 * FT2, used, used / usable_ft2 / FT2),),
+        (
+            PlacedOn(
+                "deer", DIGEST, "ab" * 32, 11 * FT2, usable_ft2 * FT2, used, used / usable_ft2 / FT2,
+                *((), None, None) if kept_ft2 is None else (("deer-offcut-1.hide.json",), *(a * FT2 for a in kept_ft2)),
+            ),
+        ),
         tuple(PieceKind(name, area * FT2, rules, count, count) for name, area, rules, count in kinds),
         (), (), used, usable_ft2 * FT2, used / usable_ft2 / FT2,
     )  # fmt: skip
@@ -53,7 +69,7 @@ def worked() -> Cost:
     extras = extras_from("rate = 18.00\n[materials]\nthread = 1.20\n[hours]\nsewing = 2.5", "x.toml")
     pieces = placed(("upper", 2.0, PieceRules(pair=True), 4))
     price, marked = price_from("9.50 EUR/ft2"), (marked_area("11 2/4"),)
-    return cost((hide(11.0, 10.0),), price, marked=marked, placing=pieces, extras=extras)
+    return cost((hide(11.0, 10.0),), price, marked=marked, placing=pieces, digests=(DIGEST,), extras=extras)
 
 
 def test_the_worked_example_is_exact() -> None:
@@ -83,7 +99,7 @@ def test_nothing_is_lost_between_hide_and_pieces(
     area = quarters / 4
     kind = ("x", area / count, PieceRules(), count)
     made = cost(
-        (hide(area, area),), price_from(f"{amount}"), placing=placed(kind, usable_ft2=area),
+        (hide(area, area),), price_from(f"{amount}"), placing=placed(kind, usable_ft2=area), digests=(DIGEST,),
         extras=Extras(tuple(materials.items())),
     )  # fmt: skip
     # Areas stand to a millionth of a foot; so do sums of money that come from them.
@@ -132,7 +148,7 @@ def test_several_hides_add_up_and_their_uncertainties_by_squares() -> None:
 
 def test_a_percentage_of_waste_wins_over_the_placing() -> None:
     pieces = placed(("sole", 0.5, PieceRules(count=2), 2))
-    made = cost((hide(11.0, 10.0),), price_from("100"), placing=pieces, waste_percent=Decimal(25))
+    made = cost((hide(11.0, 10.0),), price_from("100"), placing=pieces, digests=(DIGEST,), waste_percent=Decimal(25))
     assert made.pieces[0].each == Decimal("6.25") and made.set_leather == Decimal("12.50")
     assert "a set (2 sole)" in "\n".join(cost_lines(made)) and "25.0 % waste (given)" in "\n".join(cost_lines(made))
 
@@ -176,14 +192,123 @@ def test_leather_that_marks_cover_wholly_has_no_price() -> None:
 def test_marks_and_placings_of_other_hides_are_refused() -> None:
     with pytest.raises(BadInput, match="once for each"):
         cost((hide(1, 1), hide(1, 1)), price_from("1"), marked=(marked_area("11 2/4"),))
-    other = replace(hide(1, 1), photo=replace(rectangle_map().photo, sha256="cd" * 32))
     with pytest.raises(BadInput, match="deer"):
-        cost((other,), price_from("1"), placing=placed(("upper", 2.0, PieceRules(pair=True), 4)))
+        cost(
+            (hide(1, 1),),
+            price_from("1"),
+            placing=placed(("upper", 2.0, PieceRules(pair=True), 4)),
+            digests=("11" * 32,),
+        )
+
+
+def test_only_the_very_map_that_was_placed_is_charged(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The photo is the same in the map of an offcut, and in a map that a word has changed: the pieces lie on neither."""
+    maps = {
+        "deer": rectangle_map(),
+        "offcut": rectangle_map(hide_id="1", parent_id="2"),
+        "changed": rectangle_map(revision=2),
+    }
+    for name, made in maps.items():
+        (tmp_path / f"{name}.hide.json").write_bytes(to_json(made))
+    on = placed(("upper", 1.0, PieceRules(pair=True), 2))
+    digest = hashlib.sha256((tmp_path / "deer.hide.json").read_bytes()).hexdigest()
+    on = replace(on, hides=(replace(on.hides[0], map_sha256=digest),))
+    (tmp_path / "placing.json").write_bytes(placing_file.to_json(on))
+    for name, code in (("deer", 0), ("offcut", 2), ("changed", 2)):
+        words = [
+            "cost",
+            str(tmp_path / f"{name}.hide.json"),
+            "--price",
+            "60",
+            "--placing",
+            str(tmp_path / "placing.json"),
+        ]
+        monkeypatch.setattr(sys, "argv", ["hidescan", *words])
+        with pytest.raises(SystemExit) as stop:
+            main()
+        said = capsys.readouterr()
+        assert stop.value.code == code and (code == 0 or "place again" in said.err)
+
+
+def test_leather_worth_keeping_is_not_charged_to_the_pieces() -> None:
+    """One pair of 0.5 ft2 on a hide of 10 usable ft2 for 100: 9 of them kept. The pair bears 10, not 100 (Fractions)."""
+    one = placed(("upper", 0.5, PieceRules(pair=True), 2), kept_ft2=(9.5, 9.0))
+    made = cost((hide(11.0, 10.0),), price_from("100 EUR"), placing=one, digests=(DIGEST,))
+    assert made.leather is not None and made.set_leather is not None and made.waste_share is not None
+    assert Fraction(made.set_leather) == Fraction(100) * (1 - Fraction(9, 10))
+    assert Fraction(made.waste_share) == Fraction(10 - 9, 1) - 1
+    assert (made.leather.cut, made.leather.kept, made.leather.lost) == (1, Decimal("9.5"), Decimal("0.5"))
+    text = "\n".join(cost_lines(made))
+    assert "of 11.00 ft² net 1.00 cut, 9.50 kept (1 offcut), 0.50 lost" in text and "worth 90.00 EUR" in text
+
+
+@settings(max_examples=60, deadline=None)
+@given(
+    st.decimals("0.01", "9999", places=2), st.integers(1, 30), st.integers(1, 4), st.booleans(), st.integers(0, 100),
+    st.integers(0, 100),
+)  # fmt: skip
+def test_sets_never_cost_more_than_was_paid_and_waste_is_never_less_than_nothing(
+    amount: Decimal, placed_pieces: int, count: int, pair: bool, kept: int, marked: int
+) -> None:
+    """In Fractions: what the sets cost and what the kept leather is worth are together no more than was paid."""
+    rules = PieceRules(count=count, pair=pair)
+    used = Fraction(8 * placed_pieces, 40)
+    usable = used + (10 - used) * Fraction(marked, 100)  # from no leather beside the pieces to all of it
+    keep = (usable - used) * Fraction(kept, 100)
+    on = placed(("x", 0.2, rules, placed_pieces), usable_ft2=float(usable), kept_ft2=(float(keep), float(keep)))
+    made = cost((hide(11.0, float(usable)),), price_from(f"{amount}"), placing=on, digests=(DIGEST,))
+    assert made.waste_share is not None and made.waste_share >= 0
+    assert made.sets == placed_pieces // (count * (2 if pair else 1))
+    tiny = Fraction(1, 10**20)
+    if made.sets:
+        assert made.set_leather is not None and made.leather is not None
+        assert made.sets * Fraction(made.set_leather) + Fraction(made.leather.credit) <= Fraction(amount) + tiny
+    else:
+        assert made.set_leather is None and made.set_total is None
+
+
+def test_a_waste_with_which_the_pieces_cost_more_than_the_hides_is_refused() -> None:
+    on = placed(("upper", 2.0, PieceRules(pair=True), 4))  # 8 of 10 ft2: 25 % is all that is left
+    assert cost((hide(11, 10),), price_from("100"), placing=on, digests=(DIGEST,), waste_percent=Decimal(25)).sets == 2
+    with pytest.raises(BadInput, match=r"25\.0 % at most"):
+        cost((hide(11, 10),), price_from("100"), placing=on, digests=(DIGEST,), waste_percent=Decimal(26))
+
+
+def test_a_placing_of_the_first_version_opens_with_its_content_whole() -> None:
+    """The file was written by version 0.1.0 for the map beside it; the pieces' sum is taken from its own polygons."""
+    data = Path(__file__).parents[1] / "data"
+    old = json.loads((data / "placing_of_0.1.0.json").read_bytes())
+    read = placing_file.from_json((data / "placing_of_0.1.0.json").read_bytes(), "old")
+    again = json.loads(placing_file.to_json(read))
+    for key, value in old.items():
+        if key == "hides":
+            assert [
+                {k: v for k, v in hide.items() if k in old_hide}
+                for hide, old_hide in zip(again[key], value, strict=True)
+            ] == value
+        else:
+            assert again[key] == value
+    map_file = data / "map_of_0.1.0.hide.json"
+    hide_map = from_json(map_file.read_bytes(), "map")
+    assert read.hides[0].hide_id == hide_map.hide_id
+    digest = hashlib.sha256(map_file.read_bytes()).hexdigest()
+    made = cost((hide_map,), price_from("60 EUR"), placing=read, digests=(digest,))
+    area = sum(Polygon(p["hide_mm"]["coordinates"][0]).area for p in old["placed"]) / FT2
+    assert (
+        made.sets == 1
+        and made.set_leather == pytest.approx(Decimal(60))
+        and float(sum(p.ft2 * p.in_a_set for p in made.pieces)) == pytest.approx(area, abs=1e-5)
+    )
+    assert made.leather is None
 
 
 def test_the_command(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
     (tmp_path / "deer.hide.json").write_bytes(to_json(rectangle_map()))
     pieces = placed(("upper", 1.0, PieceRules(pair=True), 2))
+    digest = hashlib.sha256(to_json(rectangle_map())).hexdigest()
+    pieces = replace(pieces, hides=(replace(pieces.hides[0], map_sha256=digest),))
     (tmp_path / "placing.json").write_bytes(placing_file.to_json(pieces))
     words = ["cost", str(tmp_path / "deer.hide.json"), "--price", "60 EUR", "--placing", str(tmp_path / "placing.json")]
     for extra, code, said in (

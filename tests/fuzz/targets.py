@@ -15,7 +15,8 @@ from shapely.geometry import Polygon
 from hidescan.advice.advise import project_from
 from hidescan.basics.errors import BadInput
 from hidescan.cli.parsing import gauge_table
-from hidescan.costing.cost import cost, cost_lines, extras_from, price_from
+from hidescan.costing.cost import cost, extras_from, price_from
+from hidescan.costing.report import cost_lines
 from hidescan.exports.formats import contents
 from hidescan.figures.summary import summary_lines
 from hidescan.floor.profile_files import read_profile
@@ -85,7 +86,7 @@ def placing_json(data: bytes) -> None:
     placing = placing_file.from_json(data, "placing.json")
     placing_file.to_json(placing)
     maps = tuple(replace(rectangle_map(), photo=replace(_PHOTO, sha256=on.photo_sha256)) for on in placing.hides)
-    cost_lines(cost(maps, price_from("60 EUR"), placing=placing))
+    cost_lines(cost(maps, price_from("60 EUR"), placing=placing, digests=tuple(on.map_sha256 for on in placing.hides)))
 
 
 def gauge_csv(data: bytes) -> None:

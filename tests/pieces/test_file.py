@@ -173,3 +173,12 @@ def test_a_ring_survives_any_transform(scale: float, angle: float, corners: int)
         affinity.rotate(affinity.scale(ring, scale, scale, origin=(0, 0)), angle, origin=(0, 0)), 1, -1, origin=(0, 0)
     )
     assert got.symmetric_difference(truth).area < 1e-3 * truth.area
+
+
+def test_a_part_of_a_piece_is_no_piece_of_its_own_where_there_are_no_rules() -> None:
+    """`vamp-toe` within `vamp` is the spot that needs thickness; `vamp-lining` beside it is a piece."""
+    drawn = svg(
+        '<rect id="vamp" x="0" y="0" width="200" height="300"/><circle id="vamp-toe" cx="100" cy="40" r="20"/>'
+        '<rect id="vamp-lining" x="300" y="0" width="90" height="90"/>'
+    )
+    assert sorted(read(drawn)) == ["vamp", "vamp-lining"]

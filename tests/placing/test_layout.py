@@ -152,7 +152,7 @@ def test_what_is_known_of_a_piece_that_is_gone_is_not_taken_for_anothers() -> No
     """A table is asked about pieces that live for one question only; each answer is that of a new table."""
     leather = leather_of("hide", laid_out(10, marks=2), Settings())
     table = Table((leather,), SETTINGS)
-    sides = (40.0, 300.0, 900.0, 120.0, 2000.0, 60.0) * 6
+    sides = (40.0, 300.0, 900.0, 120.0, 2000.0, 60.0) * 3
     for side in sides:
         ring = np.array([(0, 0), (side, 0), (side, side), (0, side)], float)
         asked = table.free(Piece("p", ring, 90.0, PieceRules()), Pose(0.0, False), 0)
@@ -164,10 +164,13 @@ def test_no_reason_names_a_turn_that_is_allowed() -> None:
     """What is said to be missing is truly missed: a turn beyond the allowed, leather too thin, a zone left."""
     rng = np.random.default_rng(5)
     said = 0
-    for seed in range(30, 34):
+    for seed in (30,):
         maps = {"hide": laid_out(seed, marks=4, species="goat")}
         pieces = tuple(
-            replace(random_piece(rng, f"p{n}", PieceRules(count=9, turn_deg=float(turn))), ring_mm=4.0 * random_piece(rng, "x", PieceRules()).ring_mm)
+            replace(
+                random_piece(rng, f"p{n}", PieceRules(count=6, turn_deg=float(turn))),
+                ring_mm=4.0 * random_piece(rng, "x", PieceRules()).ring_mm,
+            )
             for n, turn in enumerate((0, 5, 20))
         )
         for missed in place(maps, pieces, rounds=0).missed:
@@ -183,8 +186,8 @@ def test_filling_places_whole_sets_only() -> None:
         Piece("small", np.array([(0, 0), (60, 0), (60, 60), (0, 60)], float), 90.0, PieceRules(count=3)),
     )
     for seed in (15, 16):
-        maps = {"hide": laid_out(seed, marks=4)}
-        made = place(maps, pieces, fill=True, rounds=3)
+        maps = {"hide": laid_out(seed, marks=4, species="goat")}
+        made = place(maps, pieces, fill=True, rounds=2)
         large, small = (sum(p.piece == name for p in made.placed) for name in ("large", "small"))
         assert large >= 4 and (large // 2, large % 2) == (small // 3, 0) and small % 3 == 0
         assert whole_sets(made.pieces) == large // 2 and [kind.asked for kind in made.pieces] == [large, small]
@@ -192,7 +195,12 @@ def test_filling_places_whole_sets_only() -> None:
 
 
 def test_where_no_whole_set_fits_filling_says_what_is_missing() -> None:
-    made = place({"hide": laid_out(10, marks=0)}, (*uppers(1), Piece("panel", 3000 * np.eye(3)[:, :2], 90.0, PieceRules())), fill=True, rounds=0)
+    made = place(
+        {"hide": laid_out(10, marks=0)},
+        (*uppers(1), Piece("panel", 3000 * np.eye(3)[:, :2], 90.0, PieceRules())),
+        fill=True,
+        rounds=0,
+    )
     assert whole_sets(made.pieces) == 0 and [m.piece for m in made.missed] == ["panel"] and len(made.placed) == 6
 
 
@@ -201,7 +209,23 @@ def test_leather_that_pieces_cover_is_usable_leather() -> None:
     m = laid_out(17, marks=0)
     x0, y0, x1, y1 = Polygon(m.outline.hide_mm.coordinates[0]).bounds
     ring = ((x0, y0), (x1, y0), (x1, y1), (x0, y1), (x0, y0))
-    stained = replace(m, marks=(MarkEntry("stain-1", "stain", PolygonGeometry((ring,)), PolygonGeometry((ring,)), 1.0, 1.0, 1.0, None, 1.0, "confirmed"),))
+    stained = replace(
+        m,
+        marks=(
+            MarkEntry(
+                "stain-1",
+                "stain",
+                PolygonGeometry((ring,)),
+                PolygonGeometry((ring,)),
+                1.0,
+                1.0,
+                1.0,
+                None,
+                1.0,
+                "confirmed",
+            ),
+        ),
+    )
     made = place({"hide": stained}, uppers(2, may_cover=("stain",)), rounds=0)
     assert len(made.placed) == 12
     covered = union_all([Polygon(p.hide_mm.coordinates[0]) for p in made.placed]).area
