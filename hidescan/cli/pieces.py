@@ -20,7 +20,9 @@ def pieces(
     thickness: Annotated[str | None, typer.Option(help="Of the templates: 0.5mm; else that of card.")] = None,
     card_scale: CardScale = None,
     lens: Lens = None,
-    force: Annotated[bool, typer.Option("--force", help="Write over files that are there.")] = False,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over files that are there; rules that you filled in stay.")
+    ] = False,
 ) -> None:
     """Turn templates laid beside a card into outlines at true scale; an inked arrow becomes the grain."""
     import numpy as np
@@ -63,8 +65,10 @@ def pieces(
         None if t.grain is None else floor.plane.camera.px_from_mm(np.array([t.grain.tail_mm, t.grain.head_mm]), z_mm)
         for t in found.templates
     ]
+    filled_in = beside[".toml"].read_text("utf-8", "replace") if beside[".toml"].exists() else None
+    rules = to_toml(found.templates, filled_in, str(beside[".toml"]))
     write_whole(beside[".svg"], to_svg(found.templates, photo.name))
-    write_whole(beside[".toml"], to_toml(found.templates))
+    write_whole(beside[".toml"], rules)
     write_whole(beside[".png"], to_png(taken.rgb, found, arrows))
     count = len(found.templates)
     print(f"{out}: {count} template{'s' if count > 1 else ''}, length x width along and across the grain; ± is 95 %")
@@ -75,4 +79,6 @@ def pieces(
         print("  ! The card's print was never measured: every size may be off by up to 2 % (hidescan card --measured).")
     for line in left_out_lines(found.left_out):
         print(f"  ! {line}")
+    if filled_in is not None:
+        print(f"  the rules in {beside['.toml']} stay as you filled them in; look whether each still fits its piece")
     print(f"  fill in {beside['.toml']}; {beside['.png']} shows which is which")

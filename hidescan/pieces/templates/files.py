@@ -1,11 +1,13 @@
 """Templates as files: an SVG at true scale, the TOML file to fill in, and a picture that shows which is which."""
 
 import io
+import tomllib
 from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+from hidescan.basics.errors import BadInput
 from hidescan.basics.geometry import Points
 from hidescan.basics.opencv import reduced
 from hidescan.basics.uncertainty import COVERAGE_FACTOR
@@ -46,10 +48,31 @@ def to_svg(templates: tuple[Template, ...], photo: str) -> bytes:
     ).encode()
 
 
-def to_toml(templates: tuple[Template, ...]) -> bytes:
-    """The rules, one table a piece, to fill in."""
-    parts = [_HEAD]
+def to_toml(templates: tuple[Template, ...], filled_in: str | None = None, name: str = "") -> bytes:
+    """The rules, one table a piece, to fill in.
+
+    Parameters
+    ----------
+    filled_in
+        The text of a file that is there already: it stays as it is, and pieces that it does not name come after it.
+    name
+        That file's name.
+
+    Raises
+    ------
+    BadInput
+        `filled_in` is not TOML.
+    """
+    named: set[str] = set()
+    if filled_in is not None:
+        try:
+            named = set(tomllib.loads(filled_in).get("pieces", {}))
+        except (ValueError, TypeError, RecursionError) as error:
+            raise BadInput(f"{name}: is not TOML ({error}). Mend that line, or move the file away.") from error
+    parts = [_HEAD if filled_in is None else filled_in]
     for t in templates:
+        if t.id in named:
+            continue
         m = t.measures
         turn = "turn_deg = 5                      # largest angle to the back line"
         if t.grain is None:

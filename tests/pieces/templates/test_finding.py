@@ -9,6 +9,7 @@ import pytest
 from PIL import Image
 from shapely.geometry import Polygon
 
+from hidescan.basics.errors import BadInput
 from hidescan.basics.uncertainty import Measured
 from hidescan.cli.app import main
 from hidescan.figures.measures import Measures
@@ -107,3 +108,13 @@ def test_no_card_and_other_names_are_refused(
     assert "No reference card" in capsys.readouterr().err
     assert run(monkeypatch, tmp_path / "bare.png", "-o", tmp_path / "p.pdf") == 2
     assert "p.svg" in capsys.readouterr().err
+
+
+def test_rules_that_were_filled_in_stay() -> None:
+    """What a person wrote stays to the letter; a piece that has come since gets its table after it."""
+    mine = "# for the blue boots\n[pieces.piece-1]\ncount = 3\npair = true\nmargin_mm = 4\n"
+    text = to_toml(TWO, mine, "p.toml").decode()
+    assert text.startswith(mine) and list(tomllib.loads(text)["pieces"]) == ["piece-1", "piece-2"]
+    assert to_toml(TWO, text, "p.toml").decode() == text
+    with pytest.raises(BadInput, match=r"p\.toml: is not TOML"):
+        to_toml(TWO, "[pieces.piece-1", "p.toml")
