@@ -63,8 +63,8 @@ def add(
             print(f"{label}: on the shelf")
         for path in maps or ():
             data, shade, doubt = _map_and_shade(path, photo)
-            name = label or path.name.removesuffix(".hide.json")
-            kept, changed = shelve_map(db, name, data, known, shade, None if stretching is None else stretching.value)
+            name, stage = path.name.removesuffix(".hide.json"), None if stretching is None else stretching.value
+            kept, changed = shelve_map(db, name, data, known, shade, stage, label=label, bring_back=True)
             print(f"{kept}: {'on the shelf' if changed else 'was on the shelf already'}{doubt}")
 
 
@@ -174,26 +174,27 @@ def cut(
     what: Annotated[str | None, typer.Option(help="What was cut: left vamp.")] = None,
     count: Annotated[int, typer.Option(min=1, help="How many of them.")] = 1,
     area: Annotated[str | None, typer.Option(help="Area of all of them together: 1.2ft2, 11dm2.")] = None,
-    placed: Annotated[Path | None, typer.Option(help="GeoJSON of the placed pieces, in the map's frame.")] = None,
+    placed: Annotated[Path | None, typer.Option(help="placing.json of `place`, or its GeoJSON.")] = None,
     undo: Annotated[bool, typer.Option("--undo", help="Take back what was noted last.")] = False,
     units: UnitsOption = Units.ft,
     shelf_file: ShelfFile = None,
 ) -> None:
     """Note what was cut from a hide."""
     from hidescan.basics.units import parse_area_mm2
-    from hidescan.shelf import parsing, register
+    from hidescan.shelf import cutting, parsing
     from hidescan.shelf.hides import hide
     from hidescan.shelf.listing import left_line
 
     if undo == (what is not None):
         raise BadInput("shelf cut: name what was cut with --what, or take back the last with --undo.")
     area_mm2 = None if area is None else parse_area_mm2(area)
-    hide_mm = None if placed is None else parsing.placed_pieces(_bytes(placed), placed.name)
+    pieces = None if placed is None else parsing.placed_pieces(_bytes(placed), placed.name)
     with _opened(shelf_file) as db:
         if what is None:
-            print(f"{label}: {register.undo_cut(db, label)} was not cut after all")
+            print(f"{label}: {cutting.undo_cut(db, label)} was not cut after all")
         else:
-            register.cut(db, label, what, count=count, area_mm2=area_mm2, hide_mm=hide_mm)
+            on = None if pieces is None else cutting.pieces_on(db, label, pieces)
+            cutting.cut(db, label, what, count=count, area_mm2=area_mm2, placed=on)
         print(left_line(hide(db, label), units.value))
 
 

@@ -2,6 +2,7 @@
 
 import sqlite3
 import time
+import zlib
 from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
@@ -151,12 +152,37 @@ def _set_up(db: sqlite3.Connection, path: Path, steps: Sequence[Sequence[str]], 
     with writing(db):
         version = _version(db)  # again, now that nobody else can be changing it
         _check_version(path, version, len(steps))
+        db.create_function("fact_of_map", 2, _fact_of_map, deterministic=True)
         for step in steps[version:]:
             for statement in step:
                 db.execute(statement)
+        if version == 1 and len(steps) > 1:  # what follows from maps and cuts follows by other rules since
+            _derive_anew(db)
         db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
         db.execute(f"PRAGMA user_version = {len(steps)}")
     db.execute("PRAGMA wal_checkpoint(PASSIVE)")  # the version belongs in the file itself: an older program looks there
+
+
+def _fact_of_map(packed: bytes, name: str) -> str | None:
+    """What a packed map says of its hide and its photo."""
+    from hidescan.hide_map.json_io import from_json
+
+    hide_map = from_json(zlib.decompress(packed), "the shelf")
+    facts = {"hide_id": hide_map.hide_id, "parent_id": hide_map.parent_id, "taken": hide_map.photo.taken}
+    return facts[name]
+
+
+def _derive_anew(db: sqlite3.Connection) -> None:
+    """Write the figures anew of hides with several maps, cuts or offcuts: a single map still gives what it gave."""
+    from hidescan.shelf.deriving import derive
+
+    rows = db.execute(
+        "SELECT hide_id FROM map GROUP BY hide_id HAVING count(*) > 1 UNION SELECT hide_id FROM cut"
+        " UNION SELECT hide_id FROM map WHERE parent_uid IS NOT NULL"
+        " UNION SELECT hide_id FROM map WHERE hide_uid IN (SELECT parent_uid FROM map)"
+    )
+    for (hide_id,) in rows.fetchall():
+        derive(db, hide_id)
 
 
 def _to_log_mode(db: sqlite3.Connection, busy_s: float) -> None:

@@ -89,8 +89,14 @@ def columns_of(facts: Facts) -> dict[str, str | float | int]:
 
 
 def price_of(price_e4: int | None) -> Decimal | None:
-    """A price as kept, in ten-thousandths, as a decimal."""
-    return None if price_e4 is None else (price_e4 * _PRICE_UNIT).normalize()
+    """A price as kept, in ten-thousandths, as a decimal: plain digits, never with an exponent.
+
+    Examples
+    --------
+    >>> price_of(600_000), price_of(801_000)
+    (Decimal('60'), Decimal('80.1'))
+    """
+    return None if price_e4 is None else Decimal(f"{(price_e4 * _PRICE_UNIT).normalize():f}")
 
 
 def price_e4(price: Decimal) -> int:

@@ -117,6 +117,8 @@ def find(db: sqlite3.Connection, criteria: Criteria) -> tuple[Row, ...]:
             long=criteria.fits_mm[0],
             wide=criteria.fits_mm[1],
         )
+        # Where something was cut at a place that is not known, more rectangles are in that table than there is leather.
+        must("hide.area_left_mm2 >= :size", size=criteria.fits_mm[0] * criteria.fits_mm[1])
     if criteria.price_most is not None:
         must("hide.price_e4 <= :price", price=price_e4(criteria.price_most))
         if criteria.currency is not None:

@@ -3,6 +3,7 @@
 import sqlite3
 import zlib
 from dataclasses import dataclass, fields
+from datetime import datetime
 
 import shapely
 from shapely.geometry.base import BaseGeometry
@@ -10,7 +11,9 @@ from shapely.geometry.base import BaseGeometry
 from hidescan.basics.errors import BadInput
 from hidescan.shelf.facts import Facts, Stretching, price_of
 from hidescan.shelf.figures import ZoneFigure
+from hidescan.shelf.maps import content_of, maps_of, newest_of, offcuts_of, parents_of
 from hidescan.shelf.shade import Lab
+from hidescan.shelf.taken_out import taken_out
 
 FIGURES = (
     "form", "length_mm", "width_mm", "area_net_mm2", "area_net_expanded_mm2", "area_usable_mm2", "area_left_mm2",
@@ -32,7 +35,10 @@ class MapOnShelf:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cut:
-    """What was cut from a hide: `hide_mm` is where, in the hide frame of its map, where that is known."""
+    """What was cut from a hide: `hide_mm` is where, in the hide frame of its map, where that is known.
+
+    `deducted` says whether what is left of the hide is without it for that reason; else its newest photo shows it so.
+    """
 
     id: int
     what: str
@@ -40,11 +46,16 @@ class Cut:
     area_mm2: float
     cut_on: str
     hide_mm: BaseGeometry | None
+    deducted: bool
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Hide:
-    """A hide on the shelf, everything that is kept of it; areas are None while it has no map."""
+    """A hide on the shelf, everything that is kept of it; areas are None while it has no map.
+
+    `maps` are in the order of their photos, the newest last. `offcuts` are the labels of hides that were cut from it,
+    `offcut_of` that of the hide it was cut from.
+    """
 
     id: int
     label: str
@@ -62,6 +73,8 @@ class Hide:
     marks: tuple[tuple[str, int], ...]
     maps: tuple[MapOnShelf, ...]
     cuts: tuple[Cut, ...]
+    offcuts: tuple[str, ...] = ()
+    offcut_of: str | None = None
 
 
 def hide(db: sqlite3.Connection, label: str) -> Hide:
@@ -91,21 +104,35 @@ def hide(db: sqlite3.Connection, label: str) -> Hide:
             )
         ),
         marks=tuple(db.execute("SELECT kind, count FROM mark WHERE hide_id = ?", (hide_id,))),
-        maps=tuple(
-            MapOnShelf(*found)
-            for found in db.execute(
-                "SELECT id, sha256, photo_file, revision, stretching, added_at, area_net_mm2 FROM map"
-                " WHERE hide_id = ? ORDER BY id",
-                (hide_id,),
-            )
-        ),
-        cuts=tuple(
-            Cut(key, what, count, area, cut_on, None if wkb is None else shapely.from_wkb(wkb))
-            for key, what, count, area, cut_on, wkb in db.execute(
-                "SELECT id, what, count, area_mm2, cut_on, hide_wkb FROM cut WHERE hide_id = ? ORDER BY id", (hide_id,)
-            )
-        ),
+        maps=tuple(_map_on_shelf(db, kept.id) for kept in maps_of(db, hide_id)),
+        cuts=_cuts(db, hide_id),
+        offcuts=tuple(_label(db, offcut) for offcut in offcuts_of(db, hide_id)),
+        offcut_of=next((_label(db, parent) for parent in parents_of(db, hide_id)), None),
     )
+
+
+def _map_on_shelf(db: sqlite3.Connection, map_id: int) -> MapOnShelf:
+    *first, added_at, area = db.execute(
+        "SELECT id, sha256, photo_file, revision, stretching, added_at, area_net_mm2 FROM map WHERE id = ?", (map_id,)
+    ).fetchone()
+    # By the local clock, as the days of cuts are: version 0.1.0 kept it by that of Greenwich.
+    return MapOnShelf(*first, datetime.fromisoformat(added_at).astimezone().isoformat(timespec="seconds"), area)
+
+
+def _cuts(db: sqlite3.Connection, hide_id: int) -> tuple[Cut, ...]:
+    rows = db.execute(
+        "SELECT id, what, count, area_mm2, cut_on, hide_wkb FROM cut WHERE hide_id = ? ORDER BY id", (hide_id,)
+    ).fetchall()
+    newest = newest_of(db, hide_id) if rows else None
+    counting = frozenset() if newest is None else taken_out(db, hide_id, newest, content_of(db, newest.id)).cuts
+    return tuple(
+        Cut(key, what, count, area, cut_on, None if wkb is None else shapely.from_wkb(wkb), key in counting)
+        for key, what, count, area, cut_on, wkb in rows
+    )
+
+
+def _label(db: sqlite3.Connection, hide_id: int) -> str:
+    return str(db.execute("SELECT label FROM hide WHERE id = ?", (hide_id,)).fetchone()[0])
 
 
 def map_bytes(db: sqlite3.Connection, map_id: int) -> bytes:

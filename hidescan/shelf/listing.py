@@ -39,6 +39,7 @@ def hide_lines(hide: Hide, units: str) -> list[str]:
     """Everything about a hide, and what to mind with it."""
     facts = hide.facts
     rows = [
+        ("offcut of", hide.offcut_of),
         ("species", facts.species),
         ("tannage", facts.tannage),
         ("state", facts.state),
@@ -70,7 +71,11 @@ def hide_lines(hide: Hide, units: str) -> list[str]:
             f"  map       {kept.photo_file}, revision {kept.revision}, {format_area(kept.area_net_mm2, units)}{stage},"
             f" added {kept.added_at[:10]}"
         )
-    lines += [f"  cut       {c.cut_on}: {c.count} x {c.what}, {format_area(c.area_mm2, units)}" for c in hide.cuts]
+    for c in hide.cuts:
+        shown = "" if c.deducted or hide.area_left_mm2 is None else "; the newest photo shows the hide without it"
+        lines.append(f"  cut       {c.cut_on}: {c.count} x {c.what}, {format_area(c.area_mm2, units)}{shown}")
+    if hide.offcuts:
+        lines.append(f"  offcuts   {', '.join(hide.offcuts)}: hides of their own, no longer part of this one")
     lines.append(f"  left      {left_line(hide, units).removeprefix(f'{hide.label}: ')}")
     return lines + [f"  ! {line}" for line in cautions(facts.tannage, facts.state)]
 

@@ -1,11 +1,15 @@
 """Questions to the shelf as people write them, read into values; each reader raises BadInput with one line."""
 
 import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import shapely
+from shapely import affinity
 from shapely.errors import GEOSException
-from shapely.geometry import shape
+from shapely.geometry import Polygon, shape
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.basics.errors import BadInput
@@ -56,22 +60,63 @@ def mark_kinds(text: str) -> tuple[str, ...]:
     return tuple(MARKS.read(part, where="--allow", keep="Or write none.") for part in text.split(","))
 
 
-def placed_pieces(data: bytes, name: str) -> BaseGeometry:
-    """The polygons of a GeoJSON file, as one geometry, in the hide frame.
+@dataclass(frozen=True, slots=True, eq=False)
+class PlacedPieces:
+    """Where pieces lie on a hide, in the hide frame of a map: the one named, else the newest of the photo named."""
+
+    hide_mm: BaseGeometry
+    map_sha256: str | None = None
+    photo_sha256: str | None = None
+
+
+def placed_pieces(data: bytes, name: str) -> tuple[PlacedPieces, ...]:
+    """The pieces in a placing.json, for each of its hides, or in a GeoJSON that `place` wrote for one.
+
+    Of a GeoJSON with layers only the layer of pieces counts; of another one all polygons. What is mirrored there is
+    turned back.
 
     Raises
     ------
     BadInput
-        No GeoJSON, or no polygon in it.
+        Neither, or no sound polygon in it.
     """
     try:
         plain = json.loads(data)
-        geometries = [feature["geometry"] for feature in plain["features"]] if "features" in plain else [plain]
         with np.errstate(invalid="ignore"):  # what is no number is refused below
-            shapes = [shape(geometry) for geometry in geometries if geometry["type"] in ("Polygon", "MultiPolygon")]
+            found = _in_placing(plain) if plain.get("format") == "hidescan-placing" else (_in_geojson(plain),)
     except (ValueError, LookupError, TypeError, AttributeError, RecursionError, GEOSException) as error:
-        raise BadInput(f"{name}: is not GeoJSON. Give the placed pieces as place wrote them.") from error
-    near = all((np.abs(shapely.get_coordinates(piece)) < FARTHEST_MM).all() for piece in shapes)
-    if not shapes or not near or not all(piece.is_valid for piece in shapes):
-        raise BadInput(f"{name}: holds no sound polygon. Give the placed pieces as place wrote them.")
-    return shapely.union_all(shapes)
+        raise BadInput(f"{name}: is not GeoJSON. Give placing.json, or the GeoJSON that place wrote.") from error
+    found = tuple(placed for placed in found if not placed.hide_mm.is_empty)
+    near = all((np.abs(shapely.get_coordinates(placed.hide_mm)) < FARTHEST_MM).all() for placed in found)
+    if not found or not near:
+        raise BadInput(f"{name}: holds no sound polygon. Give placing.json, or the GeoJSON that place wrote.")
+    return found
+
+
+def _in_placing(plain: Any) -> tuple[PlacedPieces, ...]:
+    return tuple(
+        PlacedPieces(
+            _union(shape(piece["hide_mm"]) for piece in plain["placed"] if piece["hide"] == hide["name"]),
+            str(hide["map_sha256"]),
+        )
+        for hide in plain["hides"]
+    )
+
+
+def _in_geojson(plain: Any) -> PlacedPieces:
+    features = plain.get("features", [{"geometry": plain}])
+    layered = any("layer" in (feature.get("properties") or {}) for feature in features)
+    if layered:
+        features = [feature for feature in features if feature["properties"].get("layer") == "pieces"]
+    geometries = [feature["geometry"] for feature in features]
+    pieces = _union(shape(geometry) for geometry in geometries if geometry["type"] in ("Polygon", "MultiPolygon"))
+    if plain.get("mirrored") is True:
+        pieces = affinity.scale(pieces, -1.0, 1.0, origin=(0, 0))
+    photo = plain.get("photo_sha256")
+    return PlacedPieces(pieces, photo_sha256=None if photo is None else str(photo))
+
+
+def _union(shapes: Iterable[BaseGeometry]) -> BaseGeometry:
+    """All of it as one geometry; empty where one of them is not sound."""
+    sound = list(shapes)
+    return shapely.union_all(sound) if all(piece.is_valid for piece in sound) else Polygon()

@@ -1,22 +1,18 @@
-"""Hides put on the shelf, described, cut from, removed and brought back: everything that writes."""
+"""Hides put on the shelf, described, removed and brought back."""
 
 import hashlib
 import sqlite3
 import zlib
-from dataclasses import replace
-from datetime import UTC, date, datetime
-
-import shapely
-from shapely.geometry.base import BaseGeometry
+from datetime import datetime
 
 from hidescan.basics.errors import BadInput
-from hidescan.basics.units import format_area
 from hidescan.hide_map.json_io import from_json
-from hidescan.hide_map.model import HideMap, Inputs
+from hidescan.hide_map.model import HideMap
 from hidescan.shelf.database import writing
 from hidescan.shelf.deriving import derive
 from hidescan.shelf.facts import Facts, Stretching, columns_of
 from hidescan.shelf.hides import id_of, id_or_none
+from hidescan.shelf.maps import content_of, hide_of, maps_of, parents_of
 from hidescan.shelf.shade import Lab
 
 
@@ -34,57 +30,77 @@ def add_hide(db: sqlite3.Connection, label: str, facts: Facts) -> int:
 
 def shelve_map(
     db: sqlite3.Connection,
-    label: str,
+    name: str,
     data: bytes,
     facts: Facts | None = None,
     shade: Lab | None = None,
     stretching: Stretching | None = None,
+    *,
+    label: str | None = None,
+    bring_back: bool = False,
 ) -> tuple[str, bool]:
-    """Put a map on the shelf: a new hide, or the next map of the hide whose photo it is.
+    """Put a map on the shelf: a new hide, or a further map of the hide that it is of.
 
     Doing it twice is doing it once: a map that is there already is left as it is.
 
     Parameters
     ----------
-    label
-        The new hide's label; with a number after it where it is taken.
+    name
+        A new hide's label where `label` is None; with a number after it where it is taken.
     data
         The map's file.
     facts
-        What is known of a new hide beyond what its map says.
+        What a person says of the hide now: it takes the place of what was said before, and comes before what its map
+        says.
+    label
+        The label that a person gives it now.
+    bring_back
+        Whether a hide that was removed comes back. If not, it stays off the shelf, with a further map.
 
     Returns
     -------
     The hide's label, and whether the shelf changed.
+
+    Raises
+    ------
+    BadInput
+        No map, or `label` is that of another hide.
     """
-    hide_map = from_json(data, label)
+    hide_map = from_json(data, name)
     with writing(db):
-        known = db.execute(
-            "SELECT hide.id FROM map JOIN hide ON hide.id = map.hide_id"
-            " WHERE photo_sha256 = ? AND removed_at IS NULL ORDER BY map.id DESC LIMIT 1",
-            (hide_map.photo.sha256,),
-        ).fetchone()
-        if known is None:
-            hide_id = _insert(db, _free_label(db, label), _with_given(facts or Facts(), hide_map.inputs))
-        else:
-            hide_id = int(known[0])
+        before = db.total_changes
+        hide_id = hide_of(db, hide_map)
+        if hide_id is None:
+            hide_id = _insert(db, _free_label(db, name) if label is None else label, Facts())
+        elif label is not None:
+            _rename(db, hide_id, label)
         changed = _insert_map(db, hide_id, data, hide_map, shade, stretching)
-        return str(db.execute("SELECT label FROM hide WHERE id = ?", (hide_id,)).fetchone()[0]), changed
+        if said := _news(db, hide_id, columns_of(facts or Facts())):
+            _set(db, hide_id, said)
+            derive(db, hide_id)
+        if bring_back:
+            db.execute("UPDATE hide SET removed_at = NULL WHERE id = ? AND removed_at IS NOT NULL", (hide_id,))
+        kept = db.execute("SELECT label FROM hide WHERE id = ?", (hide_id,)).fetchone()[0]
+        return str(kept), changed or db.total_changes > before
 
 
 def add_map(
     db: sqlite3.Connection, label: str, data: bytes, shade: Lab | None = None, stretching: Stretching | None = None
 ) -> bool:
-    """Give a hide on the shelf a further map, its newest from now on; False where it has it already.
+    """Give a hide on the shelf a further map, also one that was made from another photo; False where it has it already.
 
     Raises
     ------
     BadInput
-        No such hide, or no map.
+        No such hide, no map, or the map is that of another hide on the shelf.
     """
     hide_map = from_json(data, label)
     with writing(db):
-        return _insert_map(db, id_of(db, label), data, hide_map, shade, stretching)
+        hide_id, known = id_of(db, label), hide_of(db, hide_map)
+        if known is not None and known != hide_id:
+            other = db.execute("SELECT label FROM hide WHERE id = ?", (known,)).fetchone()[0]
+            raise BadInput(f"{label}: the map is of {other}, which is another hide. Check the file.")
+        return _insert_map(db, hide_id, data, hide_map, shade, stretching)
 
 
 def edit(db: sqlite3.Connection, label: str, facts: Facts, new_label: str | None = None) -> None:
@@ -99,12 +115,9 @@ def edit(db: sqlite3.Connection, label: str, facts: Facts, new_label: str | None
         hide_id = id_of(db, label)
         columns = columns_of(facts)
         if new_label is not None:
-            columns["label"] = name = _checked_label(new_label)
-            if db.execute("SELECT 1 FROM hide WHERE label = ? AND id <> ?", (name, hide_id)).fetchone():
-                raise BadInput(f"{name}: there is another hide of that label, or one that was removed.")
+            _rename(db, hide_id, new_label)
         if columns:
-            pairs = ", ".join(f"{name} = :{name}" for name in columns)
-            db.execute(f"UPDATE hide SET {pairs} WHERE id = :id", {**columns, "id": hide_id})
+            _set(db, hide_id, columns)
         derive(db, hide_id)
 
 
@@ -127,76 +140,6 @@ def read_thickness(db: sqlite3.Connection, label: str, zone: str, thickness_mm: 
             (hide_id, zone.lower(), thickness_mm),
         )
         derive(db, hide_id)
-
-
-def cut(
-    db: sqlite3.Connection,
-    label: str,
-    what: str,
-    *,
-    count: int = 1,
-    area_mm2: float | None = None,
-    hide_mm: BaseGeometry | None = None,
-    cut_on: date | None = None,
-) -> None:
-    """Note what was cut from a hide.
-
-    It is held against the photo that is the hide's newest now; a map of a later photo shows the hide without it.
-
-    Parameters
-    ----------
-    area_mm2
-        Area of all of it together; may be left out where `hide_mm` is given.
-    hide_mm
-        Where, in the hide frame of its newest map: then it is known which rectangles still fit.
-
-    Raises
-    ------
-    BadInput
-        No such hide, neither area nor place, or more than is left of it.
-    """
-    area = hide_mm.area if area_mm2 is None and hide_mm is not None else area_mm2
-    if area is None or not area > 0:
-        raise BadInput(f"{label}: say how much was cut, as an area or as the placed pieces.")
-    with writing(db):
-        hide_id = id_of(db, label)
-        left = db.execute("SELECT area_left_mm2 FROM hide WHERE id = ?", (hide_id,)).fetchone()[0]
-        newest = db.execute("SELECT max(id) FROM map WHERE hide_id = ?", (hide_id,)).fetchone()[0]
-        if left is not None and area > left:
-            raise BadInput(f"{label}: only {format_area(left, 'ft')} are left of it. Check the area.")
-        if hide_mm is not None and newest is None:
-            raise BadInput(f"{label}: has no map to place pieces on. Give the area.")
-        db.execute(
-            "INSERT INTO cut (hide_id, what, count, area_mm2, map_id, hide_wkb, cut_on) VALUES (?, ?, ?, ?, ?, ?, ?)",
-            (
-                hide_id,
-                what,
-                count,
-                area,
-                newest,
-                None if hide_mm is None else shapely.to_wkb(hide_mm),
-                (cut_on or date.today()).isoformat(),
-            ),
-        )
-        derive(db, hide_id)
-
-
-def undo_cut(db: sqlite3.Connection, label: str) -> str:
-    """Take back what was noted last as cut from a hide; returns what it was.
-
-    Raises
-    ------
-    BadInput
-        Nothing was cut from it.
-    """
-    with writing(db):
-        hide_id = id_of(db, label)
-        last = db.execute("SELECT id, what FROM cut WHERE hide_id = ? ORDER BY id DESC LIMIT 1", (hide_id,)).fetchone()
-        if last is None:
-            raise BadInput(f"{label}: nothing was cut from it.")
-        db.execute("DELETE FROM cut WHERE id = ?", (last[0],))
-        derive(db, hide_id)
-        return str(last[1])
 
 
 def remove(db: sqlite3.Connection, label: str) -> None:
@@ -252,9 +195,10 @@ def _insert_map(
     sha = hashlib.sha256(data).hexdigest()
     if db.execute("SELECT 1 FROM map WHERE hide_id = ? AND sha256 = ?", (hide_id, sha)).fetchone():
         return False
-    db.execute(
+    now = _now()
+    made = db.execute(
         "INSERT INTO map (hide_id, sha256, photo_sha256, photo_file, revision, stretching, added_at, area_net_mm2,"
-        " json_zlib) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        " json_zlib, hide_uid, parent_uid, taken, added_on) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
             hide_id,
             sha,
@@ -262,26 +206,60 @@ def _insert_map(
             hide_map.photo.file,
             hide_map.revision,
             stretching,
-            _now(),
+            now,
             hide_map.measures.area_net.value,
             zlib.compress(data),
+            hide_map.hide_id,
+            hide_map.parent_id,
+            hide_map.photo.taken,
+            now[:10],
         ),
     )
-    if shade is not None:
+    is_newest = maps_of(db, hide_id)[-1].id == made.lastrowid
+    if shade is not None and (is_newest or _told(db, hide_id, "shade_l") is None):
         db.execute("UPDATE hide SET shade_l = ?, shade_a = ?, shade_b = ? WHERE id = ?", (*shade, hide_id))
-    derive(db, hide_id)
+    if given := _given_in(db, hide_id, hide_map, is_newest=is_newest):
+        _set(db, hide_id, given)
+    for affected in (hide_id, *parents_of(db, hide_id)):
+        derive(db, affected)
     return True
 
 
-def _with_given(facts: Facts, inputs: Inputs) -> Facts:
-    """The facts, completed by what was said when the hide was mapped."""
-    return replace(
-        facts,
-        species=facts.species or inputs.species,
-        tannage=facts.tannage or inputs.tannage,
-        state=facts.state or inputs.state,
-        thickness_mm=facts.thickness_mm or inputs.thickness_mm,
-    )
+def _given_in(
+    db: sqlite3.Connection, hide_id: int, hide_map: HideMap, *, is_newest: bool
+) -> dict[str, str | float | int]:
+    """What a map says of its hide that was not known, or was given anew since the map before it."""
+    rows = maps_of(db, hide_id)
+    before = content_of(db, rows[-2].id).inputs if is_newest and len(rows) > 1 else None
+    found: dict[str, str | float | int] = {}
+    for name in ("species", "tannage", "state", "thickness_mm"):
+        value = getattr(hide_map.inputs, name)
+        anew = before is not None and getattr(before, name) not in (None, value)
+        if value is not None and (anew or _told(db, hide_id, name) is None):
+            found[name] = value
+    return found
+
+
+def _told(db: sqlite3.Connection, hide_id: int, column: str) -> object:
+    return db.execute(f"SELECT {column} FROM hide WHERE id = ?", (hide_id,)).fetchone()[0]
+
+
+def _news(db: sqlite3.Connection, hide_id: int, columns: dict[str, str | float | int]) -> dict[str, str | float | int]:
+    """Of what is said now, what the shelf does not say already."""
+    return {name: value for name, value in columns.items() if _told(db, hide_id, name) != value}
+
+
+def _set(db: sqlite3.Connection, hide_id: int, columns: dict[str, str | float | int]) -> None:
+    pairs = ", ".join(f"{name} = :{name}" for name in columns)
+    db.execute(f"UPDATE hide SET {pairs} WHERE id = :id", {**columns, "id": hide_id})
+
+
+def _rename(db: sqlite3.Connection, hide_id: int, label: str) -> None:
+    name = _checked_label(label)
+    if db.execute("SELECT 1 FROM hide WHERE label = ? AND id <> ?", (name, hide_id)).fetchone():
+        raise BadInput(f"{name}: there is another hide of that label, or one that was removed.")
+    if _told(db, hide_id, "label") != name:
+        _set(db, hide_id, {"label": name})
 
 
 def _checked_label(label: str) -> str:
@@ -300,4 +278,5 @@ def _free_label(db: sqlite3.Connection, label: str) -> str:
 
 
 def _now() -> str:
-    return datetime.now(UTC).isoformat(timespec="seconds")
+    """Now, by the local clock, as days of cuts are: one history, one clock."""
+    return datetime.now().astimezone().isoformat(timespec="seconds")

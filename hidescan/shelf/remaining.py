@@ -1,29 +1,24 @@
 """A hide on the shelf as it is now, as a map: holes where pieces were cut, zones as thick as they were read."""
 
 import sqlite3
-import zlib
 from dataclasses import replace
 
 import shapely
 from shapely.geometry import Polygon
 
-from hidescan.hide_map.json_io import from_json
 from hidescan.hide_map.model import HideMap, MarkEntry, PolygonGeometry, Ring
-from hidescan.shelf.deriving import placed_cuts
+from hidescan.shelf.maps import content_of, newest_of
+from hidescan.shelf.taken_out import taken_out
 
 
 def remaining(db: sqlite3.Connection, hide_id: int) -> HideMap | None:
     """The newest map of a hide, less what was cut from it at known places; None where it has no map."""
-    newest = db.execute(
-        "SELECT id, photo_sha256, json_zlib FROM map WHERE hide_id = ? ORDER BY id DESC LIMIT 1", (hide_id,)
-    ).fetchone()
+    newest = newest_of(db, hide_id)
     if newest is None:
         return None
-    map_id, photo_sha256, packed = newest
-    hide_map = from_json(zlib.decompress(packed), "the shelf")
-    placed, _ = placed_cuts(db, hide_id, map_id, photo_sha256, hide_map)
+    hide_map = content_of(db, newest.id)
+    pieces = shapely.get_parts(taken_out(db, hide_id, newest, hide_map).placed_mm)
     known = dict(db.execute("SELECT name, thickness_mm FROM zone WHERE hide_id = ?", (hide_id,)))
-    pieces = shapely.get_parts(shapely.union_all(placed)) if placed else ()
     return replace(
         hide_map,
         marks=(*hide_map.marks, *(_as_hole(piece, number) for number, piece in enumerate(pieces, start=1))),

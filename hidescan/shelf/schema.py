@@ -81,6 +81,23 @@ _MARK = """CREATE TABLE mark (
     PRIMARY KEY (hide_id, kind)
 ) STRICT, WITHOUT ROWID"""
 
+# Version 0.1.0 took an offcut for a further map of its parent, or of another offcut: it becomes a hide of its own, with
+# what was cut by its map.
+_OFFCUTS_APART = (
+    "CREATE TEMPORARY TABLE apart AS SELECT map.id AS map_id, map.hide_id AS old_id, hide.label || ' offcut ' ||"
+    " (SELECT min(id) FROM map AS one WHERE one.hide_id = map.hide_id AND one.hide_uid = map.hide_uid) AS label"
+    " FROM map JOIN hide ON hide.id = map.hide_id WHERE map.parent_uid IS NOT NULL AND EXISTS (SELECT 1 FROM map AS"
+    " other WHERE other.hide_id = map.hide_id AND other.hide_uid <> map.hide_uid AND (other.parent_uid IS NULL OR"
+    " other.id < map.id))",
+    "INSERT INTO hide (label, species, tannage, state, thickness_mm, added_at, removed_at) SELECT DISTINCT apart.label,"
+    " species, tannage, state, thickness_mm, hide.added_at, removed_at FROM apart JOIN hide ON hide.id = apart.old_id",
+    "UPDATE map SET hide_id = (SELECT hide.id FROM hide JOIN apart ON apart.label = hide.label WHERE apart.map_id ="
+    " map.id) WHERE id IN (SELECT map_id FROM apart)",
+    "UPDATE cut SET hide_id = (SELECT map.hide_id FROM map WHERE map.id = cut.map_id) WHERE map_id IN (SELECT map_id"
+    " FROM apart)",
+    "DROP TABLE apart",
+)
+
 STEPS: tuple[tuple[str, ...], ...] = (
     (
         _HIDE,
@@ -94,5 +111,19 @@ STEPS: tuple[tuple[str, ...], ...] = (
         "CREATE INDEX map_of_photo ON map (photo_sha256)",
         "CREATE INDEX map_by_content ON map (sha256)",
         "CREATE INDEX cut_of_hide ON cut (hide_id)",
+    ),
+    (
+        # The ids that a map itself carries, when its photo was taken, and the day it was added by the local calendar;
+        # `fact_of_map` is ours (`database`).
+        "ALTER TABLE map ADD COLUMN hide_uid TEXT NOT NULL DEFAULT ''",
+        "ALTER TABLE map ADD COLUMN parent_uid TEXT",
+        "ALTER TABLE map ADD COLUMN taken TEXT",
+        "ALTER TABLE map ADD COLUMN added_on TEXT NOT NULL DEFAULT ''",
+        "UPDATE map SET hide_uid = fact_of_map(json_zlib, 'hide_id'),"
+        " parent_uid = fact_of_map(json_zlib, 'parent_id'), taken = fact_of_map(json_zlib, 'taken'),"
+        " added_on = date(added_at, 'localtime')",
+        "CREATE INDEX map_of_uid ON map (hide_uid)",
+        "CREATE INDEX map_of_parent ON map (parent_uid)",
+        *_OFFCUTS_APART,
     ),
 )

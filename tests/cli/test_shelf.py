@@ -108,7 +108,7 @@ def test_care_says_what_must_not_be_done() -> None:
 def test_a_map_of_another_photo_needs_its_own_hide_or_shelf_edit(tmp_path: Path) -> None:
     (tmp_path / "buck.hide.json").write_bytes(to_json(rectangle_map()))
     said(tmp_path, "add", tmp_path / "buck.hide.json", "--stretching", "before")
-    other = replace(rectangle_map(), photo=replace(rectangle_map().photo, sha256="cd" * 32))
+    other = rectangle_map(photo=replace(rectangle_map().photo, sha256="cd" * 32))
     (tmp_path / "after.hide.json").write_bytes(to_json(other))
     said(tmp_path, "edit", "buck", "--map", tmp_path / "after.hide.json", "--stretching", "after")
     shown = said(tmp_path, "show", "buck")

@@ -77,8 +77,8 @@ def marks_geojson(data: bytes) -> None:
 
 def placed_geojson(data: bytes) -> None:
     """Pieces that were cut, taken off a hide."""
-    cut = placed_pieces(data, "p.geojson")
-    Polygon(rectangle_map().outline.hide_mm.coordinates[0]).difference(cut)
+    for cut in placed_pieces(data, "p.geojson"):
+        Polygon(rectangle_map().outline.hide_mm.coordinates[0]).difference(cut.hide_mm)
 
 
 def placing_json(data: bytes) -> None:

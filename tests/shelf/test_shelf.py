@@ -13,11 +13,12 @@ from shapely.geometry import box
 from hidescan.basics.errors import BadInput
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import Inputs, PolygonGeometry
-from hidescan.shelf import database, exporting, register
+from hidescan.shelf import cutting, database, exporting, register
 from hidescan.shelf.facts import Facts
 from hidescan.shelf.finding import Criteria, ThicknessWanted, find
 from hidescan.shelf.hides import hide, map_bytes
 from hidescan.shelf.schema import STEPS
+from hidescan.shelf.parsing import PlacedPieces
 from tests.samples import SQUARE, rectangle_map
 
 
@@ -71,7 +72,10 @@ def test_a_photo_on_the_shelf_gets_a_further_map_and_no_second_hide(tmp_path: Pa
         assert register.shelve_map(db, "buck", file_of("cd")) == ("buck (2)", True)
         assert [m.revision for m in hide(db, "buck").maps] == [1, 2]
         register.remove(db, "buck")
-        assert register.shelve_map(db, "other", file_of("ab")) == ("other", True)
+        assert register.shelve_map(db, "other", file_of("ab")) == ("buck", False)  # it is the hide that was removed
+        assert labels(db) == ["buck (2)"]
+        assert register.shelve_map(db, "other", file_of("ab"), bring_back=True) == ("buck", True)
+        assert labels(db) == ["buck", "buck (2)"]
 
 
 def test_maps_before_and_after_stretching_stand_side_by_side(tmp_path: Path) -> None:
@@ -88,17 +92,17 @@ def test_a_cut_with_its_place_changes_what_fits(tmp_path: Path) -> None:
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", file_of("ab"))
         assert labels(db, fits_mm=(950.0, 250.0)) == ["buck"]
-        register.cut(db, "buck", "strip", hide_mm=box(-300, 0, -50, 1000), cut_on=date(2026, 11, 20))
+        cutting.cut(db, "buck", "strip", placed=PlacedPieces(box(-300, 0, -50, 1000)), cut_on=date(2026, 11, 20))
         assert labels(db, fits_mm=(950.0, 250.0)) == ["buck"]  # right of the hole there is room still
         assert labels(db, fits_mm=(950.0, 320.0)) == []
-        register.cut(db, "buck", "vamps", count=2, area_mm2=50_000.0)
+        cutting.cut(db, "buck", "vamps", count=2, area_mm2=50_000.0)
         found = hide(db, "buck")
         assert found.area_usable_mm2 is not None
         assert found.area_left_mm2 == pytest.approx(found.area_usable_mm2 - 300_000, abs=1.0)
-        assert register.undo_cut(db, "buck") == "vamps"
+        assert cutting.undo_cut(db, "buck") == "vamps"
         assert hide(db, "buck").area_left_mm2 == pytest.approx(found.area_usable_mm2 - 250_000, abs=1.0)
         with pytest.raises(BadInput, match="only"):
-            register.cut(db, "buck", "coat", area_mm2=1e6)
+            cutting.cut(db, "buck", "coat", area_mm2=1e6)
 
 
 def test_a_placed_cut_follows_the_map_when_the_neck_is_turned_round(tmp_path: Path) -> None:
@@ -111,22 +115,24 @@ def test_a_placed_cut_follows_the_map_when_the_neck_is_turned_round(tmp_path: Pa
     )
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", to_json(made))
-        register.cut(db, "buck", "strip", hide_mm=box(-300, 0, 300, 470))  # the tail end
+        cutting.cut(db, "buck", "strip", placed=PlacedPieces(box(-300, 0, 300, 470)))  # the tail end
         register.shelve_map(db, "buck", to_json(replace(made, camera=turned, revision=2)))
         left = hide(db, "buck").area_left_mm2
         assert left == pytest.approx(599_121.0 - 282_000, abs=20.0)
-        register.cut(db, "buck", "more", hide_mm=box(-300, 0, 300, 470))  # now the other end
+        cutting.cut(db, "buck", "more", placed=PlacedPieces(box(-300, 0, 300, 470)))  # now the other end
         assert hide(db, "buck").area_left_mm2 == pytest.approx(599_121.0 - 564_000, abs=20.0)
 
 
 def test_a_map_of_a_later_photo_shows_the_hide_without_what_was_cut(tmp_path: Path) -> None:
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", file_of("ab"))
-        register.cut(db, "buck", "strip", area_mm2=100_000.0)
-        register.add_map(db, "buck", file_of("cd"))
+        cutting.cut(db, "buck", "strip", area_mm2=100_000.0)
+        assert hide(db, "buck").cuts[0].deducted
+        later = replace(rectangle_map().photo, sha256="cd" * 32, taken="2999:01:01 08:00:00")
+        register.add_map(db, "buck", to_json(rectangle_map(photo=later)))
         found = hide(db, "buck")
         assert found.area_left_mm2 == found.area_usable_mm2
-        assert len(found.cuts) == 1
+        assert len(found.cuts) == 1 and not found.cuts[0].deducted
 
 
 def test_what_cannot_be_is_refused_and_changes_nothing(tmp_path: Path) -> None:
@@ -139,10 +145,13 @@ def test_what_cannot_be_is_refused_and_changes_nothing(tmp_path: Path) -> None:
             ("on one line", lambda: register.edit(db, "first", Facts(), "a\nb")),
             ("of that label already", lambda: register.add_hide(db, "First", Facts())),
             ("another hide of that label", lambda: register.edit(db, "first", Facts(), "second")),
-            ("how much was cut", lambda: register.cut(db, "first", "sole", area_mm2=0.0)),
-            ("how much was cut", lambda: register.cut(db, "first", "sole")),
-            ("no map to place pieces on", lambda: register.cut(db, "first", "sole", hide_mm=box(0, 0, 9, 9))),
-            ("nothing was cut", lambda: register.undo_cut(db, "first")),
+            ("how much was cut", lambda: cutting.cut(db, "first", "sole", area_mm2=0.0)),
+            ("how much was cut", lambda: cutting.cut(db, "first", "sole")),
+            (
+                "no map to place pieces on",
+                lambda: cutting.cut(db, "first", "sole", placed=PlacedPieces(box(0, 0, 9, 9))),
+            ),
+            ("nothing was cut", lambda: cutting.undo_cut(db, "first")),
         ):
             with pytest.raises(BadInput, match=said):
                 what()
@@ -304,7 +313,7 @@ def test_a_damaged_shelf_gives_no_backup(tmp_path: Path) -> None:
 def test_the_shelf_is_exported(tmp_path: Path) -> None:
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", file_of("ab"), Facts("deer", price=Decimal("80.10")))
-        register.cut(db, "buck", "strip", hide_mm=box(-300, 0, -200, 1000), cut_on=date(2026, 11, 20))
+        cutting.cut(db, "buck", "strip", placed=PlacedPieces(box(-300, 0, -200, 1000)), cut_on=date(2026, 11, 20))
         plain = json.loads(exporting.to_json(db))["hides"]
         table = exporting.to_csv(db).decode().splitlines()
     assert plain[0]["price"] == "80.1"

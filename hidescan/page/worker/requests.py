@@ -86,7 +86,8 @@ def shelve(bench: Bench, subject: Subject, label: str, say: Callable[[str], None
     saved = save_map(subject.folder / "kept" / "map.hide.json", hide_map, keep_old=True)
     shade = measured_shade(open_photo(bench, subject, say).photo.rgb, hide_map, ShadeSettings())
     with closing(open_shelf(default_path())) as db:
-        return shelve_map(db, label, to_json(saved), shade=None if isinstance(shade, NotFound) else shade)
+        lab = None if isinstance(shade, NotFound) else shade
+        return shelve_map(db, label, to_json(saved), shade=lab, bring_back=True)
 
 
 def export(
