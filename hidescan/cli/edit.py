@@ -30,7 +30,7 @@ def edit(
     """Give more about a mapped hide; its map becomes a new revision, nothing is lost."""
     from hidescan.cli import parsing
     from hidescan.figures.summary import summary_lines
-    from hidescan.hide_map.revisions import read_map
+    from hidescan.hide_map.revisions import find_photo, read_map
     from hidescan.many.one_photo import edit_one
     from hidescan.settings import Settings
 
@@ -45,7 +45,7 @@ def edit(
             raise BadInput(f"{option} names a pixel of one photo; {map_file} was joined from several.")
         hide_map = edit_joined(map_file, inputs, corrections, settings, tuple(merge or ()), units.value)
     else:
-        at = photo or map_file.parent / old.photo.file
+        at = photo or find_photo(map_file, old.photo) or map_file.parent / old.photo.file
         hide_map = edit_one(map_file, at, inputs, corrections, settings, tuple(merge or ()), units.value)
     print("\n".join(summary_lines(map_file.name.removesuffix(".hide.json"), hide_map, units.value)))
     if merge:

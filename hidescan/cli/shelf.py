@@ -194,7 +194,7 @@ def cut(
             print(f"{label}: {cutting.undo_cut(db, label)} was not cut after all")
         else:
             on = None if pieces is None else cutting.pieces_on(db, label, pieces)
-            cutting.cut(db, label, what, count=count, area_mm2=area_mm2, placed=on)
+            cutting.cut(db, label, what, count=count, area_mm2=area_mm2, placed=on, units=units.value)
         print(left_line(hide(db, label), units.value))
 
 

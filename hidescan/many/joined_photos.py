@@ -6,10 +6,19 @@ from pathlib import Path
 from hidescan.basics.errors import BadInput, NotFound
 from hidescan.exports.from_above import from_above
 from hidescan.hide_map.model import HideMap, Inputs
-from hidescan.hide_map.revisions import earlier_map, file_digest, map_path, merged, read_map
+from hidescan.hide_map.revisions import (
+    earlier_map,
+    file_digest,
+    find_photo,
+    map_path,
+    merged,
+    read_map,
+    remember_photo,
+    save_map,
+)
 from hidescan.join.joined import Look, look_at, map_joined
 from hidescan.join.settings import JoinSettings
-from hidescan.many.one_photo import Keeping, Made, keep, pictures_of, with_marks_given
+from hidescan.many.one_photo import Keeping, Made, keep, pictures_of, with_marks_given, without_pixels
 from hidescan.mapping.calibration import Calibration, kept_calibration
 from hidescan.marks.matching import carried_over
 from hidescan.photo.reading import read_photo
@@ -37,7 +46,9 @@ def join_photos(paths: list[Path], inputs: Inputs, keeping: Keeping, settings: S
     if old is not None and (given := merged(old.inputs, inputs)) != inputs:
         inputs, looks = given, _looks(paths, given, settings)
     made = _joined(looks, inputs, old, target, keeping.units, settings)
-    return target, keep(target, made.hide_map, made.pictures, fresh=keeping.fresh, seen=seen)
+    kept = keep(target, made.hide_map, made.pictures, fresh=keeping.fresh, seen=seen)
+    remember_photo(target, paths[0])
+    return target, kept
 
 
 def edit_joined(
@@ -62,8 +73,12 @@ def edit_joined(
     """
     seen = file_digest(path)
     old = with_marks_given(read_map(path), path.name, words, merge, settings)
+    places = [find_photo(path, view) or path.parent / view.file for view in old.photos]
+    if not all(place.is_file() for place in places):
+        why = "its photos are not all there; put them beside the map"
+        return save_map(path, without_pixels(read_map(path), old, inputs, path.name, why), seen=seen)
     inputs = merged(old.inputs, inputs)
-    looks = _looks([path.parent / view.file for view in old.photos], inputs, settings)
+    looks = _looks(places, inputs, settings)
     for view, look in zip(old.photos, looks, strict=True):
         if look.info.sha256 != view.sha256:
             raise BadInput(f"{view.file}: is not the photo of {path.name} (its content differs). Give the right one.")

@@ -7,12 +7,24 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
+from hidescan.anatomy.species import plausible_size
 from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.errors import BadInput, NotFound
 from hidescan.basics.parallel import start_in_thread
 from hidescan.hide_map.facts import HideFacts, facts_of
-from hidescan.hide_map.model import OFFCUT, HideMap, Inputs
-from hidescan.hide_map.revisions import earlier_map, file_digest, map_path, merged, read_map, save_map
+from hidescan.hide_map.identity import is_offcut
+from hidescan.hide_map.model import HideMap, Inputs, WarningEntry
+from hidescan.hide_map.revisions import (
+    earlier_map,
+    file_digest,
+    map_of_hide_at,
+    map_path,
+    merged,
+    path_of_hide,
+    read_map,
+    remember_photo,
+    save_map,
+)
 from hidescan.mapping.calibration import kept_calibration
 from hidescan.marks.corrections import with_corrections
 from hidescan.marks.files import given_marks
@@ -23,7 +35,7 @@ from hidescan.pictures.overlay import for_pictures, map_picture, zones_picture
 from hidescan.pipeline import Pipeline
 from hidescan.settings import Settings
 
-# The facts that an offcut can be given without its photo: all but those that its measures hang on.
+# The facts that can be given without looking at the photo: all but those that the measures hang on.
 _FACTS = tuple(name for name in facts_of(HideFacts) if name not in ("thickness_mm", "form"))
 CONTACT_SHEET = "contact-sheet.jpg"
 PICTURES = ("map", "zones", "marks")  # kinds that stand beside a map
@@ -93,11 +105,20 @@ def map_one(path: Path, inputs: Inputs, keeping: Keeping, settings: Settings) ->
 
 def map_read(photo: Photo, beside: Path, inputs: Inputs, keeping: Keeping, settings: Settings) -> tuple[Path, HideMap]:
     """As `map_one`, for a photo that was read already and lies in the folder `beside`."""
-    target = map_path(keeping.folder or beside, photo.file)
+    first = target = map_path(keeping.folder or beside, photo.file)
+    picked = inputs.hide_at_px
+    if picked is not None:
+        target = map_of_hide_at(first, photo.sha256, picked)
     seen = file_digest(target)
     earlier = earlier_map(target, photo.sha256, force=keeping.force)
     made = _remade(photo, inputs, None if keeping.fresh else earlier, keeping.units, settings)
-    return target, keep(target, made.hide_map, made.pictures, fresh=keeping.fresh, seen=seen)
+    if picked is not None and earlier is None and (same := path_of_hide(first, made.hide_map)).exists():
+        # The pixel lay beside an outline that it belongs to: it is no further hide.
+        target, seen = same, file_digest(same)
+        made = _remade(photo, inputs, None if keeping.fresh else read_map(same), keeping.units, settings)
+    kept = keep(target, made.hide_map, made.pictures, fresh=keeping.fresh, seen=seen)
+    remember_photo(target, beside / photo.file)
+    return target, kept
 
 
 def edit_one(
@@ -126,25 +147,43 @@ def edit_one(
         The map, its photo or a file to merge cannot be used, or a mark named does not exist.
     """
     seen, old = file_digest(path), read_map(path)
-    if any(warning.code == OFFCUT for warning in old.warnings):
-        return _edit_offcut(path, old, seen, inputs, with_marks_given(old, path.name, words, merge, settings))
+    with_marks = with_marks_given(old, path.name, words, merge, settings)
+    if is_offcut(old):
+        why = "is an offcut, planned and not measured; map it once it is cut"
+        return save_map(path, without_pixels(old, with_marks, inputs, path.name, why), seen=seen)
+    if not photo_path.is_file():
+        why = "its photo is not there; put it beside the map or name it with --photo"
+        return save_map(path, without_pixels(old, with_marks, inputs, path.name, why), seen=seen)
     photo = read_photo(photo_path, settings.photo)
     if photo.sha256 != old.photo.sha256:
         raise BadInput(f"{photo_path}: is not the photo of {path.name} (its content differs). Give the right one.")
-    made = _remade(photo, inputs, with_marks_given(old, path.name, words, merge, settings), units, settings)
+    made = _remade(photo, inputs, with_marks, units, settings)
     return keep(path, made.hide_map, made.pictures, fresh=False, seen=seen)
 
 
-def _edit_offcut(path: Path, old: HideMap, seen: str, given: Inputs, with_marks: HideMap) -> HideMap:
-    """Keep what a person says of an offcut; its photo shows the whole hide, so it is not mapped again."""
+def without_pixels(old: HideMap, with_marks: HideMap, given: Inputs, name: str, why: str) -> HideMap:
+    """The map with what can be given of a hide without looking at its photo.
+
+    Raises
+    ------
+    BadInput
+        Something else was given, for which the photo would have to be looked at; `why` it is not.
+    """
     inputs = merged(old.inputs, given)
-    facts = {name: getattr(inputs, name) for name in _FACTS}
+    facts = {fact: getattr(inputs, fact) for fact in _FACTS}
     if replace(old.inputs, **facts) != inputs:
-        raise BadInput(
-            f"{path.name}: is an offcut, planned and not measured: only {', '.join(_FACTS)} and marks can be given."
-            " Map it once it is cut."
-        )
-    return save_map(path, replace(with_marks, inputs=inputs), seen=seen)
+        raise BadInput(f"{name}: only {', '.join(_FACTS)} and marks can be given here: {why}.")
+    return replace(with_marks, inputs=inputs, warnings=_warnings(with_marks, inputs))
+
+
+def _warnings(hide_map: HideMap, inputs: Inputs) -> tuple[WarningEntry, ...]:
+    """A map's warnings, that of its size for the species given now."""
+    others = tuple(warning for warning in hide_map.warnings if warning.code != "size-unusual")
+    if inputs.species is None or is_offcut(hide_map):
+        return others
+    m = hide_map.measures
+    odd = plausible_size(inputs.species, hide_map.form.name, m.area_net.value, m.length.value)
+    return others if odd is None else (*others, WarningEntry("size-unusual", odd))
 
 
 def with_marks_given(

@@ -9,6 +9,7 @@ from hidescan.basics.atomic_files import clear_abandoned
 from hidescan.basics.errors import BadInput
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import HideMap
+from hidescan.hide_map.revisions import remember_photo
 from hidescan.many.one_photo import keep
 from hidescan.many.plan import DoneBefore, Order, plans
 from hidescan.many.task import Failed, Mapped, Task
@@ -69,6 +70,7 @@ def _kept(photo: Path, target: Path, seen: str, outcome: Mapped | Failed, order:
     try:
         made = outcome.made
         hide_map = keep(target, made.hide_map, made.pictures, fresh=order.keeping.fresh, seen=seen)
+        remember_photo(target, photo)
         if order.shelf is not None:
             from hidescan.shelf.register import shelve_map
 

@@ -1,4 +1,4 @@
-"""A map's own pixels: its photo beside the map, or at a path given, and only if its content is the same.
+"""A map's own pixels: its photo, wherever it is found, and only if its content is the same.
 
 A map joined from several photos has one picture made of them all.
 """
@@ -12,6 +12,7 @@ from hidescan.basics.errors import BadInput
 from hidescan.exports.from_above import from_above
 from hidescan.exports.rectified import MOST_PX
 from hidescan.hide_map.model import HideMap, PhotoInfo
+from hidescan.hide_map.revisions import find_photo
 from hidescan.photo.reading import read_photo
 from hidescan.settings import PhotoSettings
 
@@ -24,8 +25,8 @@ def pixels_of_map(
     Parameters
     ----------
     given
-        Path given for the photo; used where it is not beside the map. Of a joined map's photos the others
-        are looked for in the same folder.
+        Path given for the photo. It is also looked for beside the map, where it lay when it was mapped, and in the
+        folder above; a joined map's other photos in the same folders.
 
     Returns
     -------
@@ -38,18 +39,16 @@ def pixels_of_map(
     """
     if len(hide_map.photos) < 2:
         return hide_map, _pixels(map_file, hide_map.photo, given, settings)
-    beside = [None if given is None else given.parent / view.file for view in hide_map.photos]
-    photos = (_pixels(map_file, view, path, settings) for view, path in zip(hide_map.photos, beside, strict=True))
+    photos = (_pixels(map_file, view, given, settings) for view in hide_map.photos)
     return from_above(hide_map, photos, MOST_PX)
 
 
 def _pixels(map_file: Path, info: PhotoInfo, given: Path | None, settings: PhotoSettings) -> NDArray[np.uint8]:
-    there = [path for path in (map_file.parent / info.file, given) if path is not None and path.is_file()]
-    for path in there:
-        photo = read_photo(path, settings)
-        if photo.sha256 == info.sha256:
-            return photo.rgb
+    found = find_photo(map_file, info, given)
+    if found is not None:
+        return read_photo(found, settings).rgb
+    there = [path for path in (given, map_file.parent / info.file) if path is not None and path.is_file()]
     if there:
-        raise BadInput(f"{there[-1]}: is not the photo that {map_file.name} was made from; its content differs.")
+        raise BadInput(f"{there[0]}: is not the photo that {map_file.name} was made from; its content differs.")
     where = given or map_file.parent / info.file
     raise BadInput(f"{where}: the map's photo is not there. Put it beside the map or say where it is with --photo.")

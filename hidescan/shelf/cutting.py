@@ -30,6 +30,7 @@ def cut(
     area_mm2: float | None = None,
     placed: PlacedPieces | None = None,
     cut_on: date | None = None,
+    units: str = "ft",
 ) -> None:
     """Note what was cut from a hide.
 
@@ -43,6 +44,8 @@ def cut(
         Where, in the hide frame of one of its maps: then it is known which rectangles still fit.
     cut_on
         The day; today where it is not said.
+    units
+        In which what is left is named where it is too little.
 
     Raises
     ------
@@ -60,7 +63,7 @@ def cut(
         left = db.execute("SELECT area_left_mm2 FROM hide WHERE id = ?", (hide_id,)).fetchone()[0]
         wanted = area if placed is None or newest is None else _usable_taken(db, label, hide_id, placed, on, newest)
         if left is not None and wanted > left * (1 + _ROUNDING):
-            raise BadInput(f"{label}: more than is left of it ({format_area(left, 'metric')}). Check the area.")
+            raise BadInput(f"{label}: only {format_area(left, units)} are left of it. Check the area.")
         db.execute(
             "INSERT INTO cut (hide_id, what, count, area_mm2, map_id, hide_wkb, cut_on) VALUES (?, ?, ?, ?, ?, ?, ?)",
             (

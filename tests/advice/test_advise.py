@@ -91,7 +91,7 @@ def shelve(path: Path, label: str, thickness_mm: float = 1.8, **inputs: str) -> 
     photo = replace(made.photo, sha256=label.encode().hex().zfill(64))
     given = Inputs(thickness_mm=thickness_mm, **inputs)  # type: ignore[arg-type]
     db = open_shelf(path)
-    shelve_map(db, label, to_json(replace(made, zones=zones, inputs=given, photo=photo)))
+    shelve_map(db, label, to_json(rectangle_map(zones=zones, inputs=given, photo=photo)))
     db.close()
 
 

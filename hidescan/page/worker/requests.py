@@ -15,7 +15,8 @@ from typing import Any
 from hidescan.basics.errors import BadInput, NotFound
 from hidescan.exports.formats import FORMATS, contents, file_names
 from hidescan.hide_map.json_io import to_json
-from hidescan.hide_map.revisions import save_map
+from hidescan.hide_map.model import HideMap
+from hidescan.hide_map.revisions import path_of_hide, save_map
 from hidescan.page.settings import PageSettings
 from hidescan.page.worker import pieces
 from hidescan.page.worker import several_photos as more
@@ -71,7 +72,12 @@ def keep(bench: Bench, subject: Subject, say: Callable[[str], None]) -> int:
     """Save the map as a new revision; returns its number."""
     hide_map = found_map(bench, subject, say)
     say("saving")
-    return save_map(subject.folder / "kept" / "map.hide.json", hide_map, keep_old=True).revision
+    return save_map(_kept_at(subject, hide_map), hide_map, keep_old=True).revision
+
+
+def _kept_at(subject: Subject, hide_map: HideMap) -> Path:
+    """Where the map is kept: another hide of the photo has a map of its own."""
+    return path_of_hide(subject.folder / "kept" / "map.hide.json", hide_map)
 
 
 def shelve(bench: Bench, subject: Subject, label: str, say: Callable[[str], None]) -> tuple[str, bool]:
@@ -83,7 +89,7 @@ def shelve(bench: Bench, subject: Subject, label: str, say: Callable[[str], None
 
     hide_map = found_map(bench, subject, say)
     say("putting it on the shelf")
-    saved = save_map(subject.folder / "kept" / "map.hide.json", hide_map, keep_old=True)
+    saved = save_map(_kept_at(subject, hide_map), hide_map, keep_old=True)
     shade = measured_shade(open_photo(bench, subject, say).photo.rgb, hide_map, ShadeSettings())
     with closing(open_shelf(default_path())) as db:
         lab = None if isinstance(shade, NotFound) else shade
