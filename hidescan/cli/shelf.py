@@ -63,8 +63,10 @@ def add(
             print(f"{label}: on the shelf")
         for path in maps or ():
             data, shade, doubt = _map_and_shade(path, photo)
-            name, stage = path.name.removesuffix(".hide.json"), None if stretching is None else stretching.value
-            kept, changed = shelve_map(db, name, data, known, shade, stage, label=label, bring_back=True)
+            kept, changed = shelve_map(
+                db, path.name.removesuffix(".hide.json"), data, known, shade,
+                None if stretching is None else stretching.value, label=label, bring_back=True,
+            )  # fmt: skip
             print(f"{kept}: {'on the shelf' if changed else 'was on the shelf already'}{doubt}")
 
 

@@ -62,7 +62,7 @@ def is_same_hide(one: HideMap, other: HideMap) -> bool:
     if one.parent_id != other.parent_id or one.parent_id is not None or one.photo.sha256 != other.photo.sha256:
         return False
     rims = _rim_px(one), _rim_px(other)
-    return rims[0].intersection(rims[1]).area > SAME_HIDE_OVERLAP * min(rims[0].area, rims[1].area)
+    return bool(rims[0].intersection(rims[1]).area > SAME_HIDE_OVERLAP * min(rims[0].area, rims[1].area))
 
 
 def shows_hide_at(hide_map: HideMap, at_px: XY) -> bool:

@@ -56,8 +56,11 @@ def with_offcuts(
     }
     touched = any(piece.hide == name for piece in placing.placed)
     kept = union_all(regions) if touched else leather.net
-    areas = {"offcuts_mm2": float(kept.area), "offcuts_usable_mm2": float(kept.intersection(leather.usable).area)}
-    hides = tuple(replace(hide, offcuts=tuple(made), **areas) if hide.name == name else hide for hide in placing.hides)
+    net, usable = float(kept.area), float(kept.intersection(leather.usable).area)
+    hides = tuple(
+        replace(hide, offcuts=tuple(made), offcuts_mm2=net, offcuts_usable_mm2=usable) if hide.name == name else hide
+        for hide in placing.hides
+    )
     return replace(placing, hides=hides), made
 
 

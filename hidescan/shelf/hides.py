@@ -112,11 +112,12 @@ def hide(db: sqlite3.Connection, label: str) -> Hide:
 
 
 def _map_on_shelf(db: sqlite3.Connection, map_id: int) -> MapOnShelf:
-    *first, added_at, area = db.execute(
+    row = db.execute(
         "SELECT id, sha256, photo_file, revision, stretching, added_at, area_net_mm2 FROM map WHERE id = ?", (map_id,)
     ).fetchone()
     # By the local clock, as the days of cuts are: version 0.1.0 kept it by that of Greenwich.
-    return MapOnShelf(*first, datetime.fromisoformat(added_at).astimezone().isoformat(timespec="seconds"), area)
+    added_at = datetime.fromisoformat(row[5]).astimezone().isoformat(timespec="seconds")
+    return MapOnShelf(row[0], row[1], row[2], row[3], row[4], added_at, row[6])
 
 
 def _cuts(db: sqlite3.Connection, hide_id: int) -> tuple[Cut, ...]:

@@ -46,14 +46,12 @@ def placed(
 ) -> Placing:
     """A placing on 11 ft2 net; `kept_ft2` is the net and the usable area of one offcut."""
     used = sum(area * count for _, area, _, count in kinds) * FT2
+    hide = PlacedOn("deer", DIGEST, "ab" * 32, 11 * FT2, usable_ft2 * FT2, used, used / usable_ft2 / FT2)
+    if kept_ft2 is not None:
+        net, usable = (area * FT2 for area in kept_ft2)
+        hide = replace(hide, offcuts=("deer-offcut-1.hide.json",), offcuts_mm2=net, offcuts_usable_mm2=usable)
     return Placing(
-        "0.1.0", 1, 1,
-        (
-            PlacedOn(
-                "deer", DIGEST, "ab" * 32, 11 * FT2, usable_ft2 * FT2, used, used / usable_ft2 / FT2,
-                *((), None, None) if kept_ft2 is None else (("deer-offcut-1.hide.json",), *(a * FT2 for a in kept_ft2)),
-            ),
-        ),
+        "0.1.0", 1, 1, (hide,),
         tuple(PieceKind(name, area * FT2, rules, count, count) for name, area, rules, count in kinds),
         (), (), used, usable_ft2 * FT2, used / usable_ft2 / FT2,
     )  # fmt: skip
@@ -239,7 +237,7 @@ def test_leather_worth_keeping_is_not_charged_to_the_pieces() -> None:
     assert made.leather is not None and made.set_leather is not None and made.waste_share is not None
     assert Fraction(made.set_leather) == Fraction(100) * (1 - Fraction(9, 10))
     assert Fraction(made.waste_share) == Fraction(10 - 9, 1) - 1
-    assert (made.leather.cut, made.leather.kept, made.leather.lost) == (1, Decimal("9.5"), Decimal("0.5"))
+    assert (made.leather.cut, made.leather.kept, made.leather.lost) == (Decimal(1), Decimal("9.5"), Decimal("0.5"))
     text = "\n".join(cost_lines(made))
     assert "of 11.00 ft² net 1.00 cut, 9.50 kept (1 offcut), 0.50 lost" in text and "worth 90.00 EUR" in text
 

@@ -244,6 +244,7 @@ def test_pieces_offcuts_and_scraps_tile_the_hide() -> None:
         assert pieces.area + sum(r.area for r in regions) + scraps.area == pytest.approx(net.area, rel=1e-9)
         hide = made.hides[0]
         assert hide.offcuts_mm2 == pytest.approx(sum(o.measures.area_net.value for o in offcuts.values()), rel=1e-6)
+        assert hide.offcuts_mm2 is not None and hide.offcuts_usable_mm2 is not None
         assert hide.used_mm2 + hide.offcuts_mm2 <= hide.net_mm2 and hide.offcuts_usable_mm2 <= hide.offcuts_mm2
         assert set(hide.offcuts) == set(offcuts)
 

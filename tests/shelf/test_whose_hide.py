@@ -1,5 +1,6 @@
 """Which hide on the shelf a map, an offcut or a cut belongs to; areas by Shapely."""
 
+import hashlib
 import itertools
 import json
 import shutil
@@ -55,7 +56,7 @@ def cut_up(seed: int = 40) -> tuple[HideMap, Placing, dict[str, HideMap]]:
     """A hide, pieces placed on it by a map that has a file, and its offcuts."""
     m = of_photo(laid_out(seed, marks=5, species="deer"), "ab")
     leather = leather_of("deer", m, Settings())
-    digest = __import__("hashlib").sha256(to_json(m)).hexdigest()
+    digest = hashlib.sha256(to_json(m)).hexdigest()
     made = place_pieces((leather,), (digest,), uppers(1), PlaceSettings(), rounds=0)
     cramped = OffcutSettings(bridge_mm=90.0)  # narrow parts are parted, so that there are several
     return m, *with_offcuts(made, leather, Settings(), cramped)
@@ -287,11 +288,10 @@ def _before(db: sqlite3.Connection, offcuts: dict[str, HideMap], m: HideMap) -> 
 def test_a_cut_is_carried_on_the_upper_face_as_marks_are(tmp_path: Path) -> None:
     """The camera looks from aside: 20 mm of leather move a point by 20 tan(angle) between the two maps' floors."""
     lean = np.deg2rad(40.0)
-    rotation = ((1.0, 0.0, 0.0), (0.0, -np.cos(lean), -np.sin(lean)), (0.0, np.sin(lean), -np.cos(lean)))
+    c, s = float(np.cos(lean)), float(np.sin(lean))
+    rotation = ((1.0, 0.0, 0.0), (0.0, -c, -s), (0.0, s, -c))
     base = rectangle_map(marks=(), zones=())
-    tilted = replace(
-        base.camera, rotation=tuple(tuple(map(float, row)) for row in rotation), translation_mm=(0.0, 300.0, 1800.0)
-    )
+    tilted = replace(base.camera, rotation=rotation, translation_mm=(0.0, 300.0, 1800.0))
     thick = rectangle_map(marks=(), zones=(), camera=tilted, inputs=Inputs(thickness_mm=20.0))
     turned = rectangle_map(
         marks=(), zones=(), revision=2, inputs=Inputs(thickness_mm=20.0),
