@@ -13,8 +13,8 @@ from hidescan.shelf.database import writing
 from hidescan.shelf.deriving import derive
 from hidescan.shelf.hides import id_of
 from hidescan.shelf.maps import MapRow, content_of, maps_of, newest_of
-from hidescan.shelf.taken_out import carried, net_of, taken_out
 from hidescan.shelf.parsing import PlacedPieces
+from hidescan.shelf.taken_out import carried, net_of, taken_out
 
 # Pieces may touch the rim or each other: rounding in the files, and what the search allows.
 _SLACK_MM = 0.1

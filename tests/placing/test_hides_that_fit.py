@@ -14,8 +14,8 @@ from hidescan.settings.uses import EnoughSettings
 from hidescan.shelf import cutting, database, register
 from hidescan.shelf.facts import Facts
 from hidescan.shelf.finding import Criteria, find
-from hidescan.shelf.remaining import remaining
 from hidescan.shelf.parsing import PlacedPieces
+from hidescan.shelf.remaining import remaining
 from tests.samples import rectangle_map
 
 SETTINGS = EnoughSettings(rounds_each=3)

@@ -17,8 +17,8 @@ from hidescan.shelf import cutting, database, exporting, register
 from hidescan.shelf.facts import Facts
 from hidescan.shelf.finding import Criteria, ThicknessWanted, find
 from hidescan.shelf.hides import hide, map_bytes
-from hidescan.shelf.schema import STEPS
 from hidescan.shelf.parsing import PlacedPieces
+from hidescan.shelf.schema import STEPS
 from tests.samples import SQUARE, rectangle_map
 
 

@@ -35,7 +35,7 @@ from hidescan.shelf import cutting, database, exporting, register
 from hidescan.shelf.facts import Facts
 from hidescan.shelf.finding import Criteria, find
 from hidescan.shelf.hides import hide, map_bytes
-from hidescan.shelf.words import PlacedPieces, placed_pieces
+from hidescan.shelf.parsing import PlacedPieces, placed_pieces
 from tests.placing.hides import laid_out, uppers
 from tests.samples import SQUARE_PX, rectangle_map
 
