@@ -171,7 +171,7 @@ def map_of(hide: Hide, marks: dict[str, Mark], frame: Frame, photo: str, taken: 
     assert isinstance(there, Polygon)
     _, y0, _, y1 = there.bounds
     entries = tuple(
-        MarkEntry(name, m.kind, PolygonGeometry((ring(frame.to_map(m.shape)),)), PolygonGeometry((seen(m.shape),)), m.shape.area, 9.0, 9.0, None, 0.9, m.status)  # type: ignore[arg-type]
+        MarkEntry(name, m.kind, PolygonGeometry((ring(frame.to_map(m.shape)),)), PolygonGeometry((seen(m.shape),)), m.shape.area, 9.0, 9.0, None, 0.9, m.status)
         for name, m in marks.items()
     )  # fmt: skip
     bare = replace(

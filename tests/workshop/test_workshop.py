@@ -314,7 +314,7 @@ class Workshop(RuleBasedStateMachine):
         for mark in offcut.marks:
             shape = frame.to_world(Polygon(mark.hide_mm.coordinates[0]))
             assert shape.distance(outer) < 3.0  # every mark meets its hide
-            hide.marks[mark.id] = Mark(mark.kind, shape, mark.status)  # type: ignore[arg-type]
+            hide.marks[mark.id] = Mark(mark.kind, shape, mark.status)
         assert version.net.buffer(0.01).covers(
             outer.difference(union_all([m.shape for m in hide.marks.values() if m.kind == "hole"]))
         )
