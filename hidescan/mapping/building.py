@@ -140,7 +140,7 @@ def assemble(
         usable_budget=tuple(BudgetEntry(source, 100 * u / usable.area.value) for source, u in usable.u_by_source_mm2),
         marks_numbered=len(marks),
         photos=(view,),
-        hide_id=new_hide_id(photo.sha256, inputs.hide_at_px),
+        hide_id=new_hide_id(plan.photo.sha256, inputs.hide_at_px),
     )
 
 

@@ -15,9 +15,10 @@ from hidescan.hide_map.json_io import from_json, to_json
 from hidescan.hide_map.model import OFFCUT, HideMap, Inputs, PolygonGeometry, Ring, WarningEntry
 from hidescan.hide_map.revisions import find_photo, read_map, remember_photo, save_map
 from hidescan.many import one_photo
-from hidescan.many.one_photo import Job, Made, edit_one, map_read
+from hidescan.many.one_photo import Keeping, Made, edit_one, map_read
 from hidescan.photo.reading import Photo, read_photo
 from hidescan.pictures.source_pixels import pixels_of_map
+from hidescan.pipeline import Pipeline
 from hidescan.settings import PhotoSettings, Settings
 from tests.exported import OLD_MAP
 from tests.samples import SQUARE_PX, rectangle_map
@@ -105,9 +106,9 @@ def photo(tmp_path: Path) -> Photo:
 def two_hides(photo: Photo, monkeypatch: pytest.MonkeyPatch) -> None:
     """Mapping finds one hide at the left, and one at the right where it is pointed at; an earlier map's marks stay."""
 
-    def make(photo: Photo, inputs: Inputs, old: HideMap | None, *_: object) -> Made:
+    def make(pipeline: Pipeline, inputs: Inputs, old: HideMap | None, *_: object) -> Made:
         x = 700.0 if inputs.hide_at_px is not None and inputs.hide_at_px[0] > 750 else 0.0
-        info = replace(rectangle_map().photo, file=photo.file, sha256=photo.sha256)
+        info = replace(rectangle_map().photo, file=pipeline.photo.file, sha256=pipeline.photo.sha256)
         made = with_identity(replace(at(x, photo=info, inputs=inputs), hide_id=""))
         added = () if old is None else tuple(mark for mark in old.marks if mark.status == "added")
         return Made(replace(made, marks=(*made.marks, *added)), {"map": b"png"})
@@ -116,10 +117,8 @@ def two_hides(photo: Photo, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def mapped(photo: Photo, folder: Path, **given: object) -> tuple[str, HideMap]:
-    job = Job(folder, Inputs(**given), {}, "ft", False, False)  # type: ignore[arg-type]
-    path, made = map_read(
-        photo, next(p for p in (folder, *folder.parents) if (p / "may").exists()) / "may", job, Settings()
-    )
+    beside = next(p for p in (folder, *folder.parents) if (p / "may").exists()) / "may"
+    path, made = map_read(photo, beside, Inputs(**given), Keeping(folder), Settings())  # type: ignore[arg-type]
     return path.name, made
 
 
@@ -176,12 +175,12 @@ def test_a_photo_is_looked_for_in_the_folder_above_and_known_by_its_content(tmp_
 def test_facts_and_marks_are_given_without_the_photo(tmp_path: Path) -> None:
     path = tmp_path / "a.hide.json"
     save_map(path, rectangle_map())
-    job = Job(None, Inputs(species="bison", tannage="smoked"), {}, "ft", False, False)
-    made = edit_one(path, tmp_path / "gone.jpg", job, {"hole-1": "rejected"}, Settings())
+    gone = tmp_path / "gone.jpg"
+    made = edit_one(path, gone, Inputs(species="bison", tannage="smoked"), {"hole-1": "rejected"}, Settings())
     assert (made.inputs.species, made.inputs.tannage, made.revision) == ("bison", "smoked", 1)
     assert made.measures.area_net.value == pytest.approx(600_000.0)
     assert "size-unusual" in {w.code for w in made.warnings}  # 6.5 ft2 is no bison's hide, and follows from the word
-    back = edit_one(path, tmp_path / "gone.jpg", replace(job, inputs=Inputs(species="deer")), {}, Settings())
+    back = edit_one(path, gone, Inputs(species="deer"), {}, Settings())
     assert "size-unusual" not in {w.code for w in back.warnings}
     with pytest.raises(BadInput, match="photo is not there"):
-        edit_one(path, tmp_path / "gone.jpg", replace(job, inputs=Inputs(thickness_mm=2.0)), {}, Settings())
+        edit_one(path, gone, Inputs(thickness_mm=2.0), {}, Settings())
