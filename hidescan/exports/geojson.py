@@ -1,7 +1,8 @@
 """GeoJSON in the structure of RFC 7946, in planar millimetres of the hide frame and not in degrees.
 
-RFC 7946, 4, leaves other coordinates to prior agreement; the foreign member `coordinate_frame` (6.1) states it. Rings
-are right-handed (3.1.6).
+RFC 7946, 4, leaves other coordinates to prior agreement; the foreign member `coordinate_frame` (6.1) states it. For
+programs that would take them for degrees, `crs` names a local engineering system in millimetres (GeoJSON format
+specification of 2008, 3.1, with the system written out by ISO 19162:2019). Rings are right-handed (3.1.6).
 """
 
 import json
@@ -22,6 +23,12 @@ _FRAME = (
 def to_files(hide_map: HideMap, options: ExportOptions) -> tuple[bytes, ...]:
     """The format's one file."""
     return (to_bytes(hide_map, name=options.name, mirror=options.mirror, pieces=options.pieces),)
+
+
+_ENGINEERING = (
+    'ENGCRS["hide frame",EDATUM["tail end of the back line"],CS[Cartesian,2],AXIS["x",unspecified],'
+    'AXIS["y",unspecified],LENGTHUNIT["millimetre",0.001]]'
+)
 
 
 def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tuple[Shape, ...] = ()) -> bytes:
@@ -47,6 +54,7 @@ def to_bytes(hide_map: HideMap, *, name: str, mirror: bool = False, pieces: tupl
     collection = {
         "type": "FeatureCollection",
         "name": name,
+        "crs": {"type": "name", "properties": {"name": _ENGINEERING}},
         "coordinate_frame": f"{_FRAME} ({drawn.seen_from}).",
         "units": "mm",
         "mirrored": mirror,

@@ -114,7 +114,7 @@ def closed(geometry) -> list[tuple[float, float]]:  # type: ignore[no-untyped-de
 @MIRRORED
 def test_geojson_gives_back_the_hide(hide_map: HideMap, mirror: bool) -> None:
     read = json.loads(geojson.to_bytes(hide_map, name="a hide", mirror=mirror))
-    assert read["type"] == "FeatureCollection" and read["units"] == "mm" and "crs" not in read
+    assert read["type"] == "FeatureCollection" and read["units"] == "mm" and read["crs"]["type"] == "name"
     features = {feature["id"]: feature for feature in read["features"]}
     assert len(features) == len(read["features"])  # ids differ
     check_rings(shape(features["outline.outline"]["geometry"]), net_polygon(hide_map, mirror=mirror), most_off_mm=0.002)
@@ -141,6 +141,23 @@ def test_any_hide_survives_thinning_for_a_cutter(seed: int, form: str, mirror: b
     }
     read = Polygon(of["OUTLINE"][0], of["HOLES"])
     check_rings(read, net_polygon(hide_map, mirror=mirror), most_off_mm=dxf.SIMPLIFIED_MM + 0.002)
+
+
+@NAMED
+def test_a_gis_does_not_take_millimetres_for_degrees(hide_map: HideMap, tmp_path: Path) -> None:
+    """GDAL takes GeoJSON for WGS 84 longitude and latitude (RFC 7946, 4) where it does not name another system."""
+    (tmp_path / "hide.geojson").write_bytes(geojson.to_bytes(hide_map, name="a hide"))
+    info = pyogrio.read_info(tmp_path / "hide.geojson", force_total_bounds=True)
+    assert info["crs"].startswith('LOCAL_CS["hide frame"') and 'UNIT["millimetre",0.001]' in info["crs"]
+    assert info["features"] > 1
+    x0, y0, x1, y1 = Polygon(hide_map.outline.hide_mm.coordinates[0]).bounds
+    west, south, east, north = info["total_bounds"]
+    hair = 0.001  # coordinates are written to a micrometre
+    assert west <= x0 + hair and south <= y0 + hair and east >= x1 - hair and north >= y1 - hair  # cards beside it
+    plain = json.loads((tmp_path / "hide.geojson").read_bytes())
+    del plain["crs"]
+    (tmp_path / "degrees.geojson").write_text(json.dumps(plain))
+    assert pyogrio.read_info(tmp_path / "degrees.geojson")["crs"] == "EPSG:4326"
 
 
 @pytest.mark.parametrize("writer", [svg, dxf, geojson])
