@@ -1,9 +1,12 @@
 """Pieces laid by hand: the figures of each where it lies, and the rules it breaks there."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+
+import numpy as np
 
 from hidescan.basics.errors import BadInput
-from hidescan.hide_map.model import XY, Number
+from hidescan.basics.geometry import Points
+from hidescan.hide_map.model import XY, HideMap, Number
 from hidescan.pieces.file import Piece
 from hidescan.placing.file import PlacedPiece, Placing
 from hidescan.placing.layout import described, placing_of
@@ -14,6 +17,9 @@ from hidescan.placing.search import Item, items_of
 from hidescan.placing.shapes import Pose
 from hidescan.placing.table import Spot
 from hidescan.settings.uses import PlaceSettings
+
+# Finer than a hand turns: a turn of nothing stays nothing on the way through the photo.
+_DEG_DECIMALS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +35,24 @@ class HandSpot:
 def spots_of(placing: Placing) -> tuple[HandSpot, ...]:
     """Where the pieces of a placing lie."""
     return tuple(HandSpot(p.id, p.at_mm, p.turned_deg, p.kept) for p in placing.placed)
+
+
+def carried_spots(spots: tuple[HandSpot, ...], old: HideMap, new: HideMap) -> tuple[HandSpot, ...]:
+    """Return spots in the hide frame of another map of the same photo: pieces stay where they lie on the leather."""
+    seen, measured = old.camera_over_hide(), new.camera_over_hide()
+
+    def there(points_mm: Points) -> Points:
+        return measured.mm_from_px(seen.px_from_mm(points_mm, old.upper_face_mm()), new.upper_face_mm())
+
+    moved = []
+    for spot in spots:
+        turn = np.deg2rad(spot.turned_deg)
+        grain = 100.0 * np.array([-np.sin(turn), np.cos(turn)])
+        ends = there(np.array([spot.at_mm, spot.at_mm + grain]))
+        (x, y), along = ends[0].tolist(), ends[1] - ends[0]
+        turned_deg = float(np.rad2deg(np.arctan2(-along[0], along[1])))
+        moved.append(replace(spot, at_mm=(x, y), turned_deg=round(turned_deg, _DEG_DECIMALS) + 0.0))
+    return tuple(moved)
 
 
 def laid_by_hand(

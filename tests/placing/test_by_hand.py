@@ -10,13 +10,14 @@ from shapely.geometry.base import BaseGeometry
 
 from hidescan.basics.errors import BadInput
 from hidescan.pieces.file import Piece, PieceRules
-from hidescan.placing.by_hand import HandSpot, broken_by, laid_by_hand, spots_of
+from hidescan.placing.by_hand import HandSpot, broken_by, carried_spots, laid_by_hand, spots_of
 from hidescan.placing.layout import place_pieces
 from hidescan.placing.leather import Leather, leather_of, mark_polygon
 from hidescan.settings import Settings
 from hidescan.settings.uses import PlaceSettings
 from tests.placing.checker import own_outline
 from tests.placing.hides import laid_out
+from tests.samples import rectangle_map
 
 SETTINGS = PlaceSettings()
 DIGEST = "0" * 64
@@ -116,3 +117,19 @@ def test_what_is_no_piece_is_refused() -> None:
     for ids in (("b-1",), ("a-2",), ("a-1", "a-1")):
         with pytest.raises(BadInput):
             laid_by_hand(leather, DIGEST, (square("a"),), tuple(HandSpot(i, (0.0, 500.0), 0.0) for i in ids))
+
+
+def test_pieces_stay_where_they_lie_when_neck_and_tail_are_turned() -> None:
+    """The frame turned by 180 degrees about (0, 500), seen by the same camera: x and y change sides, turns add 180."""
+    old = rectangle_map()
+    turned = tuple((-a, -b, c) for a, b, c in old.camera.rotation)
+    new = rectangle_map(camera=replace(old.camera, rotation=turned, translation_mm=(0.0, -1000.0, 1500.0)))
+    spots = (HandSpot("a-1", (120.0, 300.0), 5.0), HandSpot("a-2", (-80.0, 700.0), 0.0))
+    there = carried_spots(spots, old, new)
+    assert [s.at_mm for s in there] == [
+        pytest.approx((-x, 1000.0 - y), abs=1e-6) for x, y in ((120.0, 300.0), (-80.0, 700.0))
+    ]
+    assert [s.turned_deg % 360.0 for s in there] == pytest.approx([185.0, 180.0])
+    back = carried_spots(there, new, old)
+    assert [s.at_mm for s in back] == [pytest.approx(s.at_mm, abs=1e-6) for s in spots]
+    assert [s.turned_deg for s in back] == [5.0, 0.0]

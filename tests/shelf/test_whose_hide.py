@@ -315,7 +315,7 @@ def test_a_rectangle_larger_than_what_is_left_is_not_promised(tmp_path: Path) ->
         register.shelve_map(db, "buck", to_json(rectangle_map()))
         most = hide(db, "buck").area_left_mm2 or 0.0
         cutting.cut(db, "buck", "a coat", area_mm2=most - 4000.0)
-        assert find(db, Criteria(fits_mm=(500.0, 300.0))) == ()
+        assert find(db, Criteria(fits_mm=(400.0, 300.0))) == ()
         assert [row.label for row in find(db, Criteria(fits_mm=(60.0, 60.0)))] == ["buck"]
 
 

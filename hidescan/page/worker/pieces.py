@@ -1,7 +1,8 @@
 """Pieces on a hide, laid by hand: the worker's part.
 
 A work's `pieces.json` holds the drawing and the rules as they came, its `placing.json` where the pieces lie, in the
-format of `hidescan place`. When the map changes, the pieces stay where they are and are judged anew.
+format of `hidescan place`, and `placed-on.hide.json` the map in whose frame that is. When the map changes, the pieces
+stay where they lie on the leather and are judged anew.
 """
 
 import base64
@@ -22,13 +23,14 @@ from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.errors import BadInput
 from hidescan.exports import dxf, svg
 from hidescan.exports.pdf import full_size as pdf_full
-from hidescan.hide_map.json_io import to_json
+from hidescan.hide_map.json_io import from_json, to_json
+from hidescan.hide_map.revisions import file_digest
 from hidescan.page.settings import PageSettings
 from hidescan.page.worker.bench import Bench, Files, PieceTable, Subject, found_map, mapped_with
 from hidescan.page.works import harmless_name
 from hidescan.pieces.file import Piece, pieces_from
 from hidescan.placing import file as placing_file
-from hidescan.placing.by_hand import HandSpot, broken_by, laid_by_hand, spots_of
+from hidescan.placing.by_hand import HandSpot, broken_by, carried_spots, laid_by_hand, spots_of
 from hidescan.placing.file import PlacedPiece
 from hidescan.placing.layout import place_pieces
 from hidescan.placing.leather import Leather, leather_of
@@ -40,6 +42,7 @@ from hidescan.placing.shapes import laid as laid_points
 from hidescan.settings.uses import PieceSettings, PlaceSettings
 
 Say = Callable[[str], None]
+_PLACED_ON = "placed-on.hide.json"
 FORMS = ("svg", "dxf", "pdf", "csv", "json")
 _SPOTS = TypeAdapter(tuple[HandSpot, ...])
 
@@ -62,7 +65,7 @@ def loaded(bench: Bench, subject: Subject, file: str, drawing: bytes | None, rul
     leather, digest = _leather(bench, subject, say)
     _check_grain(leather, pieces)
     ids = {item.id for item in items_of(pieces)}
-    spots = tuple(spot for spot in _spots(subject.folder) if spot.id in ids)
+    spots = tuple(spot for spot in _spots(subject.folder, leather, digest) if spot.id in ids)
     plain = {"file": file, "drawing": base64.b64encode(drawing).decode(), "rules": rules}
     write_whole(subject.folder / "pieces.json", json.dumps(plain).encode())
     placing = laid_by_hand(leather, digest, pieces, spots)
@@ -127,7 +130,7 @@ def _table(bench: Bench, subject: Subject, say: Say) -> PieceTable | None:
     pieces = _read(bench.page, stored["file"], base64.b64decode(stored["drawing"]), stored["rules"])
     leather, digest = _leather(bench, subject, say)
     _check_grain(leather, pieces)
-    placing = laid_by_hand(leather, digest, pieces, _spots(subject.folder))
+    placing = laid_by_hand(leather, digest, pieces, _spots(subject.folder, leather, digest))
     _keep(
         bench,
         subject,
@@ -149,6 +152,8 @@ def _keep(bench: Bench, subject: Subject, table: PieceTable) -> bytes:
     """Keep where the pieces lie, on the disk and at hand; returns the answer."""
     data = placing_file.to_json(table.placing)
     write_whole(subject.folder / "placing.json", data)
+    if file_digest(subject.folder / _PLACED_ON) != table.digest:
+        write_whole(subject.folder / _PLACED_ON, to_json(table.leather.hide_map))
     tag = hashlib.sha256(data + table.file.encode() + table.rules.encode()).hexdigest()[:16]
     bench.tables.pop(subject.folder, None)
     while len(bench.tables) >= bench.page.warm_photos:
@@ -188,9 +193,16 @@ def _stored(folder: Path) -> dict[str, str] | None:
     return found
 
 
-def _spots(folder: Path) -> tuple[HandSpot, ...]:
-    path = folder / "placing.json"
-    return spots_of(placing_file.from_json(path.read_bytes(), path.name)) if path.is_file() else ()
+def _spots(folder: Path, leather: Leather, digest: str) -> tuple[HandSpot, ...]:
+    """Where the pieces were put, in the frame of the map as it is now."""
+    path, under = folder / "placing.json", folder / _PLACED_ON
+    if not path.is_file():
+        return ()
+    placing = placing_file.from_json(path.read_bytes(), path.name)
+    on = placing.hides[0].map_sha256
+    if on == digest or file_digest(under) != on:  # as it was; or kept by a version that did not keep the map
+        return spots_of(placing)
+    return carried_spots(spots_of(placing), from_json(under.read_bytes(), under.name), leather.hide_map)
 
 
 def _valid(plain: Any) -> tuple[HandSpot, ...]:
