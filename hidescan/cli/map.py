@@ -9,7 +9,7 @@ import typer
 from hidescan.basics.errors import BadInput
 from hidescan.cli.groups import grouped
 from hidescan.cli.many import BatchOptions, map_many
-from hidescan.cli.options import HideFactOptions, PhotoOptions, Units, UnitsOption
+from hidescan.cli.options import HideFactOptions, PhotoOptions, Units, UnitsOption, map_name
 
 if TYPE_CHECKING:
     from concurrent.futures import Future
@@ -66,7 +66,7 @@ def map_(
         written, hide_map = map_read(ahead.result(), found[0].parent, inputs, keeping, settings)
     else:
         written, hide_map = map_one(found[0], inputs, keeping, settings)
-    _print_summary(found[0].stem, hide_map, written, units, json=many.json)
+    _print_summary(map_name(written), hide_map, written, units, json=many.json)
 
 
 def _read_ahead(photos: list[Path], settings: "Settings") -> "Future[Photo] | None":
