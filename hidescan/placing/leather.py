@@ -59,13 +59,13 @@ def leather_of(name: str, hide_map: HideMap, settings: Settings) -> Leather:
         drawn.net_mm,
         drawn.net_mm.difference(lost),
         zones,
-        _thickness(hide_map, drawn.net_mm, zones, settings),
+        thickness_over(hide_map, drawn.net_mm, zones, settings),
         marks,
         back[0].geometry if back else None,
     )
 
 
-def _thickness(hide_map: HideMap, net: Polygon, zones: tuple[Zone, ...], settings: Settings) -> Thickness:
+def thickness_over(hide_map: HideMap, net: Polygon, zones: tuple[Zone, ...], settings: Settings) -> Thickness:
     """The map's own thickness: its gauge readings interpolated again, or its zones' figures."""
     if hide_map.inputs.gauge:
         light = hide_map.inputs.light

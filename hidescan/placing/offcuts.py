@@ -25,11 +25,10 @@ from hidescan.hide_map.model import (
     WarningEntry,
     ZoneEntry,
 )
-from hidescan.mapping.building import thickness_of
 from hidescan.marks.corrections import ring_of, with_marks
 from hidescan.marks.placement import mark_entry, number_of, on_hide, region_of, surroundings_of
 from hidescan.placing.file import PlacedPiece, Placing
-from hidescan.placing.leather import Leather
+from hidescan.placing.leather import Leather, thickness_over
 from hidescan.placing.rules import outline_of
 from hidescan.settings import Settings
 from hidescan.settings.uses import OffcutSettings
@@ -156,7 +155,7 @@ def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Set
             width=_figure(parent.measures.width, x1 - x0, 1.0),
             perimeter=_figure(parent.measures.perimeter, float(moved.exterior.length), 1.0),
         ),
-        zones=_zones(parent, moved, origin, settings),
+        zones=_zones(parent, moved, origin),
         warnings=(
             *parent.warnings,
             WarningEntry(
@@ -170,6 +169,7 @@ def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Set
     )
     rim_px = whole.outline.photo_px.coordinates[0]
     whole = replace(whole, hide_id=new_offcut_id(parent.hide_id, rim_px), parent_id=parent.hide_id)
+    whole = _as_thick_there(whole, moved, settings)
     return with_marks(whole, _marks(parent, whole, moved, origin), settings)
 
 
@@ -178,7 +178,7 @@ def _marks(parent: HideMap, offcut: HideMap, net: Polygon, origin: Points) -> tu
 
     `net` is the offcut with its inner rings and `origin` its origin in the parent's frame.
     """
-    around, camera, z_mm = surroundings_of(offcut), offcut.camera_over_hide(), offcut.upper_face_mm()
+    around, camera, z_mm = surroundings_of(offcut), offcut.camera_over_hide(), parent.upper_face_mm()
     several = len(parent.photos) > 1  # then a mark may be seen in another photo than the one that is kept
     voids, marks, known = [Polygon(ring) for ring in net.interiors], list[MarkEntry](), set[int]()
     for mark in parent.marks:
@@ -210,8 +210,8 @@ def _is_same(hole: BaseGeometry, void: Polygon) -> bool:
     return bool(hole.symmetric_difference(void).area <= _SAME_SHARE * void.area)
 
 
-def _zones(parent: HideMap, net: Polygon, origin: Points, settings: Settings) -> tuple[ZoneEntry, ...]:
-    """The parent's zones as far as they lie on the offcut `net`, in the offcut's frame; thickness as gauged there."""
+def _zones(parent: HideMap, net: Polygon, origin: Points) -> tuple[ZoneEntry, ...]:
+    """The parent's zones as far as they lie on the offcut `net`, in the offcut's frame."""
     found = []
     for zone in parent.zones:
         own = polygonal(affinity.translate(region_of(zone.hide_mm), -origin[0], -origin[1]).intersection(net))
@@ -221,17 +221,23 @@ def _zones(parent: HideMap, net: Polygon, origin: Points, settings: Settings) ->
                 for part in orient_polygons(own).geoms
             )
             found.append(replace(zone, hide_mm=MultiPolygonGeometry(rings), area_mm2=float(own.area)))
-    gauge = tuple(replace(g, hide_mm=_moved(g.hide_mm, origin)) for g in parent.inputs.gauge)
-    if not gauge:
-        return tuple(found)
-    shapes = [region_of(zone.hide_mm) for zone in found]
-    thickness = thickness_of(
-        gauge, tuple(Zone(z.name, s) for z, s in zip(found, shapes, strict=True)), net.area, 0.0, None, settings
-    )
+    return tuple(found)
+
+
+def _as_thick_there(offcut: HideMap, net: Polygon, settings: Settings) -> HideMap:
+    """The offcut with its zones as thick as its leather was measured to be there; typical figures stay."""
+    if not offcut.inputs.gauge:
+        return offcut
+    shapes = [region_of(zone.hide_mm) for zone in offcut.zones]
+    zones = tuple(Zone(zone.name, shape) for zone, shape in zip(offcut.zones, shapes, strict=True))
     inside = np.array([shape.representative_point().coords[0] for shape in shapes])
-    mean, u = thickness.predict(inside)
-    return tuple(
-        replace(zone, thickness_mm=float(m), thickness_u_mm=float(v)) for zone, m, v in zip(found, mean, u, strict=True)
+    mean, u = thickness_over(offcut, net, zones, settings).predict(inside)
+    return replace(
+        offcut,
+        zones=tuple(
+            replace(zone, thickness_mm=float(m), thickness_u_mm=float(v))
+            for zone, m, v in zip(offcut.zones, mean, u, strict=True)
+        ),
     )
 
 
