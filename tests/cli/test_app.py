@@ -173,6 +173,12 @@ def test_the_schema_is_json() -> None:
     assert json.loads(said("schema").stdout)["title"] == "hidescan map"
 
 
+def test_completion_is_offered_for_the_usual_shells() -> None:
+    for shell, sign in (("bash", "complete "), ("zsh", "compdef "), ("fish", "complete "), ("pwsh", "Register-Arg")):
+        words = [sys.executable, "-m", "hidescan", "--show-completion", shell]
+        assert sign in subprocess.run(words, capture_output=True, text=True, check=True).stdout
+
+
 def test_help_does_not_wait_for_opencv() -> None:
     """Start-up is what people feel first."""
     code = "import sys; from hidescan.cli.app import app; print(sorted({'cv2', 'scipy', 'shapely', 'skimage'} & set(sys.modules)))"
