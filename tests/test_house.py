@@ -1,4 +1,4 @@
-"""Limits on the size of what a reader must hold in mind at once."""
+"""Limits on what a reader must hold in mind at once, and on what a change must wait for."""
 
 import ast
 from collections import Counter
@@ -7,7 +7,8 @@ from pathlib import Path
 
 import pytest
 
-PACKAGE = Path(__file__).parents[1] / "hidescan"
+TESTS = Path(__file__).parent
+PACKAGE = TESTS.parent / "hidescan"
 MODULES = sorted(path for path in PACKAGE.rglob("*.py") if "node_modules" not in path.parts)
 MOST_LINES_OF_A_FILE = 400
 MOST_LINES_OF_A_FUNCTION = 60
@@ -66,3 +67,20 @@ def test_files_that_share_a_prefix_have_a_folder(kind: str) -> None:
         if not {"node_modules", "built"} & set(path.parts) and not path.stem.startswith("_")
     ]
     assert {where: n for where, n in Counter(names).items() if n > 1} == {}
+
+
+def declared_in(path: Path) -> set[str]:
+    tree = ast.parse(path.read_text("utf-8"))
+    where = path.relative_to(TESTS.parent).as_posix()
+    return {f"{where}::{f.name}" for f in tree.body if isinstance(f, Function) and f.name.startswith("test_")}
+
+
+def test_every_folder_has_quick_tests_and_the_list_of_slow_ones_is_true() -> None:
+    slow = set((TESTS / "slow.txt").read_text("utf-8").splitlines())
+    by_folder: dict[Path, set[str]] = {}
+    for path in TESTS.rglob("test_*.py"):
+        by_folder.setdefault(path.parent, set()).update(declared_in(path))
+    assert len(by_folder) > 20
+    assert [folder.name for folder, names in by_folder.items() if not names - slow] == []
+    tests = {name for names in by_folder.values() for name in names}
+    assert {name for name in slow if name.startswith("tests/")} - tests == set()

@@ -95,6 +95,7 @@ def test_the_command_works_there(run: Run, environment: Path, tmp_path: Path) ->
     assert said(run("--version")) == f"hidescan {hidescan.__version__}\n"
     said(run("card", "-o", "cards.pdf"))
     assert (tmp_path / "cards.pdf").read_bytes().startswith(b"%PDF")
+    assert "photographing" in said(run("manual"))
     assert "area" in said(run("map", PHOTO, "-o", "maps"))
     assert (tmp_path / "maps" / "goat_on_concrete.hide.json").is_file()
     code = "import hidescan; print(hidescan.__file__)"
