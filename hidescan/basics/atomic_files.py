@@ -3,14 +3,15 @@
 import glob
 import os
 import re
-import sys
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from hidescan.basics.errors import BadInput
+from hidescan.basics.operating_system import is_running
 
+LOCK_NAME = ".hidescan.lock"
 _PART = re.compile(r"\..+\.(\d+)-[^.]+\.part")  # a file that is being written, and by which process
 
 
@@ -49,7 +50,7 @@ def clear_abandoned(folder: Path, name: str = "") -> None:
         Of this file only; else of any.
     """
     for path in folder.glob(f".{glob.escape(name)}*.part"):
-        if (match := _PART.fullmatch(path.name)) and not _is_running(int(match[1])):
+        if (match := _PART.fullmatch(path.name)) and not is_running(int(match[1])):
             path.unlink(missing_ok=True)
 
 
@@ -57,39 +58,25 @@ def clear_abandoned(folder: Path, name: str = "") -> None:
 def folder_lock(folder: Path) -> Iterator[None]:
     """While this lasts no other program is in here with the same folder: what is read stays as it is till written.
 
-    The folder itself is locked (flock), which leaves no file behind and ends with the process. Where there is no such
-    lock (Windows, some network disks) it only makes the folder; what is between reading and writing is then short.
+    The lock is a hidden file in the folder, gone at the end; it ends with the process, however that ends. Where a file
+    cannot be locked (a folder that is read-only, some network disks) what is between reading and writing is short.
     """
+    from filelock import FileLock
+
     with suppress(OSError):  # writing says what is wrong with the folder
         folder.mkdir(parents=True, exist_ok=True)
-    if sys.platform == "win32":
-        yield
-        return
-    import fcntl
-
+    lock = FileLock(folder / LOCK_NAME)
     try:
-        handle = os.open(folder, os.O_RDONLY)
+        lock.acquire()
     except OSError:
         yield
         return
     try:
-        with suppress(OSError):
-            fcntl.flock(handle, fcntl.LOCK_EX)
         yield
     finally:
-        os.close(handle)
-
-
-def _is_running(pid: int) -> bool:
-    if os.name != "posix":
-        return True  # there is no harmless way to ask
-    try:
-        os.kill(pid, 0)  # signal 0 only asks
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        return True
-    return True
+        with suppress(OSError):  # Windows deletes it by itself when it is closed
+            Path(lock.lock_file).unlink()  # while it is held: who waits for it sees that it has no name, and asks anew
+        lock.release()
 
 
 def _umask() -> int:

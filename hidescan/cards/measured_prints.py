@@ -22,7 +22,7 @@ def card_scales() -> dict[int, XY]:
     if not path.exists():
         return {}
     try:
-        plain = json.loads(path.read_text())
+        plain = json.loads(path.read_text("utf-8"))
         return {int(number): (float(sx), float(sy)) for number, (sx, sy) in plain["card_scales"].items()}
     except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError) as error:
         raise BadInput(f"{path}: cannot be read. Delete it and measure the cards again.") from error

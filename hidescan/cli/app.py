@@ -6,9 +6,11 @@ Exit codes: 0 done; 2 bad input or refused, one line on stderr; 1 a fault of our
 import logging
 import sys
 from io import TextIOWrapper
+from typing import Annotated
 
 import typer
 
+from hidescan import __version__
 from hidescan.basics.errors import BadInput
 from hidescan.cli import (
     advise,
@@ -54,7 +56,6 @@ COMMANDS = (
 )
 
 app = typer.Typer(
-    add_completion=False,
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     rich_markup_mode=None,  # plain help, and `--help` need not load a text renderer
@@ -62,6 +63,21 @@ app = typer.Typer(
 )
 for command in COMMANDS:
     command.add_to(app)
+
+
+def _show_version(asked: bool) -> None:
+    if asked:
+        print(f"hidescan {__version__}")
+        raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_show_version, is_eager=True, help="Show the version and exit.")
+    ] = False,
+) -> None:
+    pass
 
 
 def main() -> None:

@@ -95,6 +95,7 @@ def map_many(
 
 
 def _engine(many: BatchOptions, photos: list[Path]) -> "Engine":
+    from hidescan.basics.operating_system import usable_cores
     from hidescan.many import cluster, local
     from hidescan.many.settings import FolderSettings
     from hidescan.many.task import map_task
@@ -104,7 +105,7 @@ def _engine(many: BatchOptions, photos: list[Path]) -> "Engine":
             return cluster.outcomes(tasks, many.cluster, FolderSettings())
         if len(photos) == 1:
             return ((task, map_task(task)) for task in tasks)
-        return local.outcomes(tasks, min(local.cores(), len(photos)), FolderSettings())
+        return local.outcomes(tasks, min(usable_cores(), len(photos)), FolderSettings())
 
     return run
 

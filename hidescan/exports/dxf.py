@@ -13,6 +13,7 @@ from shapely import distance, get_coordinates, points, simplify
 from shapely.geometry import LineString, Polygon
 from shapely.geometry.base import BaseGeometry
 
+from hidescan.basics.dxf_library import load_ezdxf
 from hidescan.exports.formats import ExportOptions
 from hidescan.exports.layers import Layers, Shape, layers, polygons
 from hidescan.hide_map.model import HideMap
@@ -108,6 +109,7 @@ def _rounded(line: LineString) -> list[tuple[float, float]]:
 @contextmanager
 def _repeatable() -> Iterator[None]:
     """Without the clock and random ids that the library stamps; its switch is global, so it is set for one drawing."""
+    load_ezdxf()
     from ezdxf._options import options  # ezdxf.options, as the type checker can see it
 
     with _LOCK:

@@ -13,24 +13,30 @@ from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.errors import BadInput
 from hidescan.floor.lens_profile import LensProfile
 
+_HEAD = """\
+# hidescan lens profile: focal length and distortion (k1, k2 on normalised coordinates, as in OpenCV);
+# covariance is over ln focal length, k1, k2
+"""
+
 
 def to_toml(profile: LensProfile) -> bytes:
     """The profile's file."""
-    lines = [
-        "# hidescan lens profile: focal length and distortion (k1, k2 on normalised coordinates, as in OpenCV)",
-        f'camera = "{_quoted(profile.camera)}"',
-        *(f"{name} = {v!r}" for name in ("focal_mm", "focal_35mm") if (v := getattr(profile, name)) is not None),
-        f"size_px = [{profile.long_side_px}, {profile.short_side_px}]",
-        f"focal_px = {profile.focal_px!r}",
-        f"k1 = {profile.k1!r}",
-        f"k2 = {profile.k2!r}",
-        "# covariance over ln focal length, k1, k2",
-        f"covariance = {profile.covariance.tolist()!r}",
-        f"photos = {profile.photos}",
-        f"rms_px = {profile.rms_px!r}",
-        *([f'taken = "{_quoted(profile.taken)}"'] if profile.taken else []),
-    ]
-    return ("\n".join(lines) + "\n").encode()
+    import tomli_w
+
+    plain = {
+        "camera": profile.camera,
+        "focal_mm": profile.focal_mm,
+        "focal_35mm": profile.focal_35mm,
+        "size_px": [profile.long_side_px, profile.short_side_px],
+        "focal_px": profile.focal_px,
+        "k1": profile.k1,
+        "k2": profile.k2,
+        "covariance": profile.covariance.tolist(),
+        "photos": profile.photos,
+        "rms_px": profile.rms_px,
+        "taken": profile.taken or None,
+    }
+    return (_HEAD + tomli_w.dumps({name: value for name, value in plain.items() if value is not None})).encode()
 
 
 def read_profile(path: Path) -> LensProfile:
@@ -42,7 +48,7 @@ def read_profile(path: Path) -> LensProfile:
         Missing, or no lens profile.
     """
     try:
-        plain = tomllib.loads(path.read_text())
+        plain = tomllib.loads(path.read_text("utf-8"))
         long_side, short_side = plain["size_px"]
         covariance = np.array(plain["covariance"], dtype=np.float64)
         profile = LensProfile(
@@ -92,7 +98,3 @@ def _folder() -> Path:
 
 def _number(value: Any) -> float | None:
     return None if value is None else float(value)
-
-
-def _quoted(text: str) -> str:
-    return text.replace("\\", "\\\\").replace('"', '\\"')

@@ -17,11 +17,6 @@ Outcome = tuple[Task, Mapped | Failed]
 _THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 
 
-def cores() -> int:
-    """Cores that this process may use."""
-    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
 def outcomes(
     tasks: Iterable[Task], workers: int, settings: FolderSettings, work: Callable[[Task], Mapped | Failed] = map_task
 ) -> Iterator[Outcome]:

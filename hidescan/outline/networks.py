@@ -5,6 +5,7 @@ ONNX Runtime needs about 0.6 of the processor time of OpenCV's dnn for the same 
 
 import functools
 import importlib.resources
+import os
 import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -19,6 +20,10 @@ from hidescan.basics.opencv import parts
 
 if TYPE_CHECKING:
     import onnxruntime
+
+# From 1.32 on ONNX Runtime looks up a host of its maker and keeps a device id and a queue of events in the user's cache
+# folder, unless this stands in the environment before it is loaded (turning events off by its API comes too late).
+os.environ["ORT_DISABLE_TELEMETRY"] = "1"
 
 Maps = NDArray[np.float32]
 
@@ -134,7 +139,6 @@ def _loaded(name: str) -> "onnxruntime.InferenceSession":
     import cv2
     import onnxruntime
 
-    onnxruntime.disable_telemetry_events()
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = cv2.getNumThreads()  # one setting for all: a worker of several takes one thread
     # a thread that waits for its turn would take a core from others

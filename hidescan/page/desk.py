@@ -154,7 +154,7 @@ class Desk:
             "redo": sheet.state.redo,
             "stage": sheet.stage,
             "refused": sheet.refused,
-            "kept": json.loads(kept.read_text()) if kept.is_file() else None,
+            "kept": json.loads(kept.read_text("utf-8")) if kept.is_file() else None,
             "given": _GIVEN.dump_python(sheet.state.given, mode="json"),
         }
         shown = sheet.shown if sheet.shown_at == sheet.state.at and sheet.shown is not None else b"null"

@@ -79,7 +79,7 @@ def add_work(folder: Path, part: Path, file: str) -> str:
 
 def about(work: Path) -> About:
     """What is known of a work's photo."""
-    return About(**json.loads((work / "about.json").read_text()))
+    return About(**json.loads((work / "about.json").read_text("utf-8")))
 
 
 def remove_work(work: Path) -> None:
@@ -90,7 +90,7 @@ def remove_work(work: Path) -> None:
 def lines(work: Path) -> list[str]:
     """The journal's lines; a last one that a crash cut short never happened."""
     path = work / "journal.jsonl"
-    return path.read_text().split("\n")[:-1] if path.is_file() else []
+    return path.read_text("utf-8").split("\n")[:-1] if path.is_file() else []
 
 
 def add_line(work: Path, line: str) -> None:

@@ -17,6 +17,7 @@ import numpy as np
 import shapely
 from shapely.geometry import LineString, Polygon
 
+from hidescan.basics.dxf_library import load_ezdxf
 from hidescan.basics.errors import BadInput
 from hidescan.basics.geometry import Points, counter_clockwise
 from hidescan.settings.uses import PieceSettings
@@ -145,6 +146,7 @@ def read_dxf(data: bytes, name: str, unit: str | None, settings: PieceSettings) 
     BadInput
         Not a DXF, or it states no unit and `unit` is None.
     """
+    load_ezdxf()
     from ezdxf import path as dxf_path
     from ezdxf.filemanagement import read
 

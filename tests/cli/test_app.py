@@ -1,4 +1,5 @@
 import json
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -171,6 +172,12 @@ def test_cards_are_written(tmp_path: Path) -> None:
 
 def test_the_schema_is_json() -> None:
     assert json.loads(said("schema").stdout)["title"] == "hidescan map"
+
+
+def test_a_shell_completes_the_commands() -> None:
+    asks = {"_HIDESCAN_COMPLETE": "complete_bash", "COMP_WORDS": "hidescan ma", "COMP_CWORD": "1"}
+    shown = subprocess.run([PROGRAM], env={**os.environ, **asks}, capture_output=True, text=True, check=True)
+    assert shown.stdout.split() == ["map", "marks"]
 
 
 def test_help_does_not_wait_for_opencv() -> None:

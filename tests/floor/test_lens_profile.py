@@ -1,9 +1,13 @@
+import functools
+import tempfile
 from dataclasses import replace
 from pathlib import Path
 
 import cv2
 import numpy as np
 import pytest
+from hypothesis import example, given, settings
+from hypothesis import strategies as st
 
 from hidescan.basics.errors import BadInput, NotFound
 from hidescan.floor.lens_profile import LensProfile, make_profile
@@ -50,6 +54,7 @@ def made(views: list[tuple[float, float, float]] = VIEWS) -> LensProfile | NotFo
     return make_profile(photos(views), PlaneSettings(), LensSettings())  # type: ignore[arg-type]
 
 
+@functools.cache
 def profile() -> LensProfile:
     found = made()
     assert isinstance(found, LensProfile), found
@@ -115,6 +120,19 @@ def test_the_file_gives_the_profile_back(tmp_path: Path) -> None:
     assert replace(again, covariance=np.eye(3)) != profile()
     for name in ("camera", "focal_mm", "focal_35mm", "long_side_px", "focal_px", "k1", "k2", "photos", "taken"):
         assert getattr(again, name) == getattr(profile(), name)
+
+
+@given(camera=st.text(st.characters(codec="utf-8")), taken=st.text(st.characters(codec="utf-8"), min_size=1))
+@example(camera='Invented\nPhone "One" \\ \r\x00\x7f', taken="2026:05:05\n10:20:30")
+@settings(max_examples=50)
+def test_whatever_the_camera_calls_itself_the_profile_reads_back(camera: str, taken: str) -> None:
+    """TOML 1.0.0, "String": control characters, quotes and backslashes must be escaped."""
+    made = replace(profile(), camera=camera, taken=taken)
+    with tempfile.TemporaryDirectory() as folder:
+        path = Path(folder) / "lens.toml"
+        path.write_bytes(to_toml(made))
+        again = read_profile(path)
+    assert (again.camera, again.taken) == (camera, taken)
 
 
 @pytest.mark.parametrize("text", ["", "camera = 1", "nonsense ["])

@@ -5,7 +5,6 @@ else: the worst that it can do is end this process.
 """
 
 import json
-import resource
 from collections.abc import Callable
 from contextlib import closing
 from multiprocessing.connection import Connection
@@ -13,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 from hidescan.basics.errors import BadInput, NotFound
+from hidescan.basics.operating_system import limit_address_space
 from hidescan.exports.formats import FORMATS, contents, file_names
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import HideMap
@@ -30,7 +30,7 @@ def serve(pipe: Connection, page: PageSettings) -> None:
 
     The last is ("done", value), ("refused", text) where the person can do something about it, or ("failed", text).
     """
-    resource.setrlimit(resource.RLIMIT_AS, (page.worker_address_bytes, page.worker_address_bytes))
+    limit_address_space(page.worker_address_bytes)
     bench = Bench(page, Settings())
     _warm_up()
     while True:

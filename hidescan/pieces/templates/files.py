@@ -17,16 +17,18 @@ if TYPE_CHECKING:
     from PIL.ImageDraw import ImageDraw
 
 MARGIN_MM = 10.0
+TURN_DEG = 5
 _HEAD = """\
 # What each piece asks of the leather. Count, pair and names are yours to fill in; a name here must be the id in the
-# drawing. Lines that begin with # are examples: take the # away to use one.
+# drawing. A pair is one as drawn and one mirrored; turn_deg is the largest angle to the back line, or "any".
+# The indented rules are examples: take the # away to use one.
 """
 _EXAMPLES = """\
-# min_thickness_mm = 1.2
-# thick_parts = ["toe"]           # draw a small circle with the id {id}-toe in the SVG
-# zones = ["butt", "shoulder"]
-# margin_mm = 2
-# may_cover = ["stain"]
+#   min_thickness_mm = 1.2
+#   thick_parts = ["toe"]           # draw a small circle with the id {id}-toe in the SVG
+#   zones = ["butt", "shoulder"]
+#   margin_mm = 2
+#   may_cover = ["stain"]
 """
 
 
@@ -63,6 +65,8 @@ def to_toml(templates: tuple[Template, ...], filled_in: str | None = None, name:
     BadInput
         `filled_in` is not TOML.
     """
+    import tomli_w
+
     named: set[str] = set()
     if filled_in is not None:
         try:
@@ -73,13 +77,11 @@ def to_toml(templates: tuple[Template, ...], filled_in: str | None = None, name:
     for t in templates:
         if t.id in named:
             continue
-        m = t.measures
-        turn = "turn_deg = 5                      # largest angle to the back line"
-        if t.grain is None:
-            turn = 'turn_deg = "any"                  # no arrow was found on it, so its grain is not known'
+        length_mm, width_mm = t.measures.length.value, t.measures.width.value
+        rules = {"count": 1, "pair": False, "turn_deg": "any" if t.grain is None else TURN_DEG}
         parts.append(
-            f"\n[pieces.{t.id}]                 # {m.length.value:.0f} x {m.width.value:.0f} mm\n"
-            f"count = 1\npair = false                      # true: left as drawn, right mirrored\n{turn}\n"
+            f"\n# {t.id}: {length_mm:.0f} x {width_mm:.0f} mm, {_grain_words(t)}\n"
+            + tomli_w.dumps({"pieces": {t.id: rules}})
             + _EXAMPLES.format(id=t.id)
         )
     return "".join(parts).encode()
@@ -123,12 +125,15 @@ def lines_of(templates: tuple[Template, ...]) -> list[str]:
     said = []
     for t in templates:
         m = t.measures
-        grain = "no arrow found" if t.grain is None else "grain from its arrow"
         sizes = " x ".join(f"{s.value:.1f} ± {COVERAGE_FACTOR * s.u:.1f}" for s in (m.length, m.width))
-        said.append(f"  {t.id:9} {sizes} mm, {grain}")
+        said.append(f"  {t.id:9} {sizes} mm, {_grain_words(t)}")
     for doubt in dict.fromkeys(t.doubt for t in templates if t.doubt):
         said.append(f"  ! {', '.join(t.id for t in templates if t.doubt == doubt)}: {doubt}")
     return said
+
+
+def _grain_words(t: Template) -> str:
+    return "no arrow found" if t.grain is None else "grain from its arrow"
 
 
 def _line(pen: "ImageDraw", points: Points, colour: tuple[int, int, int]) -> None:

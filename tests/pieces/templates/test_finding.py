@@ -89,7 +89,7 @@ def test_the_toml_is_ready_to_fill_in_and_its_examples_are_valid() -> None:
     assert plain["piece-1"] == {"count": 1, "pair": False, "turn_deg": 5}
     assert plain["piece-2"]["turn_deg"] == "any"
     every = "\n".join(
-        line.removeprefix("# ") if " = " in line and "thick_parts" not in line else line for line in text.splitlines()
+        line.removeprefix("#   ") if " = " in line and "thick_parts" not in line else line for line in text.splitlines()
     )
     pieces = pieces_from(to_svg(TWO, "x.jpg"), "p.svg", every, "p.toml", PieceSettings())
     assert pieces[0].rules.zones == ("butt", "shoulder") and pieces[0].rules.min_thickness_mm == 1.2
