@@ -49,6 +49,7 @@ def place(
     from hidescan.placing.leather import leather_of
     from hidescan.placing.offcuts import with_offcuts
     from hidescan.placing.report import summary, table_csv
+    from hidescan.placing.search import Effort
     from hidescan.settings import Settings
     from hidescan.settings.uses import OffcutSettings, PieceSettings, PlaceSettings
 
@@ -72,9 +73,7 @@ def place(
         PlaceSettings(usable=settings.usable),
         fill=fill,
         keep=None if keep is None else placing_file.from_json(_read(keep), str(keep)),
-        seed=seed,
-        rounds=rounds,
-        seconds=None if rounds is not None else seconds,
+        effort=Effort(seed, rounds, None if rounds is not None else seconds),
     )
     written: dict[str, bytes] = {}
     for leather in leathers:

@@ -15,6 +15,7 @@ from hidescan.cli.options import PhotoFile, Texts, Units, UnitsOption, refuse_ex
 from hidescan.shelf.facts import Facts, facts_from, read_price
 
 if TYPE_CHECKING:
+    from hidescan.shelf.register import MapDetails
     from hidescan.shelf.shade import Lab
 
 shelf = typer.Typer(no_args_is_help=True, rich_markup_mode=None, help="Your hides and what is left of them.")
@@ -64,8 +65,8 @@ def add(
         for path in maps or ():
             data, shade, doubt = _map_and_shade(path, photo)
             kept, changed = shelve_map(
-                db, path.name.removesuffix(".hide.json"), data, known, shade,
-                None if stretching is None else stretching.value, label=label, bring_back=True,
+                db, path.name.removesuffix(".hide.json"), data, known, _details(shade, stretching),
+                label=label, bring_back=True,
             )  # fmt: skip
             print(f"{kept}: {'on the shelf' if changed else 'was on the shelf already'}{doubt}")
 
@@ -110,7 +111,7 @@ def edit(
     with _opened(shelf_file) as db:
         if map_file is not None:
             data, shade, doubt = _map_and_shade(map_file, photo)
-            register.add_map(db, label, data, shade, None if stretching is None else stretching.value)
+            register.add_map(db, label, data, _details(shade, stretching))
             print(f"{label}: {map_file.name} is its newest map{doubt}")
         for zone, thickness_mm in readings:
             register.read_thickness(db, label, zone, thickness_mm)
@@ -195,8 +196,10 @@ def cut(
         if what is None:
             print(f"{label}: {cutting.undo_cut(db, label)} was not cut after all")
         else:
-            on = None if pieces is None else cutting.pieces_on(db, label, pieces)
-            cutting.cut(db, label, what, count=count, area_mm2=area_mm2, placed=on, units=units.value)
+            if (area_mm2 is None) == (pieces is None):
+                raise BadInput(f"{label}: say how much was cut, as an area or as the placed pieces.")
+            leather = area_mm2 if pieces is None else cutting.pieces_on(db, label, pieces)
+            cutting.cut(db, label, what, leather or 0.0, count=count, units=units.value)
         print(left_line(hide(db, label), units.value))
 
 
@@ -261,6 +264,13 @@ def _opened(path: Path | None) -> Iterator[sqlite3.Connection]:
             yield db
         except sqlite3.DatabaseError as error:
             raise BadInput(f"{path or default_path()}: cannot be used ({error}). Check the disk.") from error
+
+
+def _details(shade: "Lab | None", stretching: Stage | None) -> "MapDetails":
+    """What is kept with a map."""
+    from hidescan.shelf.register import MapDetails
+
+    return MapDetails(shade, None if stretching is None else stretching.value)
 
 
 def _map_and_shade(path: Path, photo: Path | None) -> "tuple[bytes, Lab | None, str]":

@@ -72,9 +72,9 @@ def _kept(photo: Path, target: Path, seen: str, outcome: Mapped | Failed, order:
         hide_map = keep(target, made.hide_map, made.pictures, fresh=order.keeping.fresh, seen=seen)
         remember_photo(target, photo)
         if order.shelf is not None:
-            from hidescan.shelf.register import shelve_map
+            from hidescan.shelf.register import MapDetails, shelve_map
 
-            shelve_map(order.shelf, photo.stem, to_json(hide_map), shade=outcome.shade)
+            shelve_map(order.shelf, photo.stem, to_json(hide_map), details=MapDetails(outcome.shade))
     except BadInput as error:
         return Result(photo, target, None, str(error))
     return Result(photo, target, hide_map, thumbnail=outcome.thumbnail)

@@ -9,11 +9,11 @@ from hidescan.basics.geometry import Points
 from hidescan.hide_map.model import XY, HideMap, Number
 from hidescan.pieces.file import Piece
 from hidescan.placing.file import PlacedPiece, Placing
+from hidescan.placing.items import Item, items_of
 from hidescan.placing.layout import described, placing_of
 from hidescan.placing.leather import Leather
 from hidescan.placing.no_fit_polygon import PER_MM
 from hidescan.placing.rules import broken_rules
-from hidescan.placing.search import Item, items_of
 from hidescan.placing.shapes import Pose
 from hidescan.placing.table import Spot
 from hidescan.settings.uses import PlaceSettings

@@ -10,6 +10,7 @@ from hidescan.basics.errors import BadInput
 from hidescan.pieces.file import Piece
 from hidescan.placing.layout import place_pieces
 from hidescan.placing.leather import leather_of
+from hidescan.placing.search import Effort
 from hidescan.settings import Settings
 from hidescan.settings.uses import EnoughSettings, PlaceSettings
 from hidescan.shelf.finding import Row
@@ -51,8 +52,7 @@ def hides_that_fit(
                 ("",),
                 pieces,
                 PlaceSettings(usable=everything.usable),
-                rounds=settings.rounds_each,
-                seconds=None,
+                effort=Effort(rounds=settings.rounds_each, seconds=None),
             )
         except BadInput as error:  # no back line to lay a grain along
             found.append(replace(row, notes=(*row.notes, f"large enough, but {error}")))

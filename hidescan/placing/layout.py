@@ -30,12 +30,13 @@ from hidescan.placing.file import (
     Side,
     whole_sets,
 )
+from hidescan.placing.items import Item
 from hidescan.placing.leather import Leather, mark_polygon
 from hidescan.placing.pairs import mirrored_place
 from hidescan.placing.reasons import nearest_miss
 from hidescan.placing.rules import broken_rules, outline_of
-from hidescan.placing.search import Item, Layout
-from hidescan.placing.sets import Effort, as_many_sets, one_set
+from hidescan.placing.search import Effort, Layout
+from hidescan.placing.sets import as_many_sets, one_set
 from hidescan.placing.shapes import Pose, angle_to_back_deg, laid, outline_at
 from hidescan.placing.table import Table
 from hidescan.settings.uses import PlaceSettings
@@ -51,9 +52,7 @@ def place_pieces(
     *,
     fill: bool = False,
     keep: Placing | None = None,
-    seed: int = 1,
-    rounds: int | None = None,
-    seconds: float | None = 10.0,
+    effort: Effort | None = None,
 ) -> Placing:
     """Place pieces on hides.
 
@@ -65,8 +64,8 @@ def place_pieces(
         As many whole sets as are found to fit, instead of one.
     keep
         An earlier placing whose pieces stay where they are: those marked kept, or all where none is.
-    seed, rounds, seconds
-        The same seed gives the same result after the same number of rounds; `seconds` bounds the search.
+    effort
+        How long to search; ten seconds where None.
 
     Raises
     ------
@@ -74,7 +73,8 @@ def place_pieces(
         A piece with a grain and a hide without a back line, or a kept piece that is not among these.
     """
     _check_grain(leathers, pieces)
-    found = (as_many_sets if fill else one_set)(leathers, pieces, keep, settings, Effort(seed, rounds, seconds))
+    effort = effort or Effort()
+    found = (as_many_sets if fill else one_set)(leathers, pieces, keep, settings, effort)
     items, fixed, layout = found.items, found.fixed, found.layout
     placed = tuple(
         described(leathers[spot.hide], items[n], spot.pose, spot.at_mm, kept=n in fixed)
@@ -91,7 +91,7 @@ def place_pieces(
     asked = [item for item in items if item.number <= item.piece.rules.count]
     return replace(
         made,
-        seed=seed,
+        seed=effort.seed,
         rounds=layout.rounds,
         pieces=tuple(replace(kind, asked=sets * kind.asked) for kind in made.pieces),
         missed=_missed([item for item in asked if item.id not in lying], leathers, items, layout, settings),

@@ -10,15 +10,19 @@ from shapely.geometry.base import BaseGeometry
 
 from hidescan.anatomy.zones import Zone
 from hidescan.basics.geometry import Points, polygonal
+from hidescan.camera.model import Camera
 from hidescan.hide_map.identity import new_offcut_id
 from hidescan.hide_map.model import (
     OFFCUT,
     XY,
+    BackLineEntry,
+    CameraEntry,
     FormEntry,
     HideMap,
     LineGeometry,
     MarkEntry,
     MeasureEntry,
+    MeasuresEntry,
     MultiPolygonGeometry,
     PolygonGeometry,
     Ring,
@@ -99,20 +103,11 @@ def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Set
     parent's back line, so +y is still the grain. What was cut from its inside is a hole of it. Its uncertainty is the
     parent's, in proportion to its area.
     """
-    x = float(region.centroid.x)
-    if not region.intersects(shapely.LineString([(x, region.bounds[1] - 1), (x, region.bounds[3] + 1)])):
-        x = float(region.representative_point().x)
-    spine = region.intersection(shapely.LineString([(x, region.bounds[1] - 1), (x, region.bounds[3] + 1)]))
-    low, high = float(spine.bounds[1]), float(spine.bounds[3])
-    origin = np.array([x, low])
+    origin, length_mm = _origin_and_length(region)
     camera = parent.camera_over_hide().moved(0.0, origin)
-    moved: Polygon = orient_polygons(affinity.translate(region, -x, -low))
-    outer = np.array(moved.exterior.coords)
-    end = (0.0, high - low)
-    z = parent.upper_face_mm()
-    line_px = camera.px_from_mm(np.array([(0.0, 0.0), end]), z)
-    share = float(moved.area) / parent.measures.area_net.value
-    x0, y0, x1, y1 = moved.bounds
+    net: Polygon = orient_polygons(affinity.translate(region, -origin[0], -origin[1]))
+    outer, z_mm = np.array(net.exterior.coords), parent.upper_face_mm()
+    planned = f"An offcut of {parent_name}: planned by placing, not measured. Map it once it is cut."
     whole = replace(
         parent,
         inputs=replace(
@@ -122,46 +117,18 @@ def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Set
             zone_lines=(),
         ),
         cards=tuple(replace(card, center_mm=_moved(card.center_mm, origin)) for card in parent.cards),
-        camera=replace(
-            parent.camera,
-            rotation=tuple((float(a), float(b), float(c)) for a, b, c in camera.rotation),
-            translation_mm=(
-                float(camera.translation_mm[0]),
-                float(camera.translation_mm[1]),
-                float(camera.translation_mm[2]),
-            ),
-        ),
+        camera=_camera_entry(parent.camera, camera),
         outline=replace(
             parent.outline,
             hide_mm=PolygonGeometry((_ring(outer),)),
-            photo_px=PolygonGeometry((_ring(camera.px_from_mm(outer, z)),)),
+            photo_px=PolygonGeometry((_ring(camera.px_from_mm(outer, z_mm)),)),
             doubtful=(),
         ),
-        back_line=replace(
-            parent.back_line,
-            tail_mm=(0.0, 0.0),
-            neck_mm=end,
-            tail_px=_xy(line_px[0]),
-            neck_px=_xy(line_px[1]),
-            curve_mm=LineGeometry(((0.0, 0.0), end)),
-            source="parent" if parent.back_line.source != "none" else "none",
-        ),
+        back_line=_back_line(parent.back_line, camera, length_mm, z_mm),
         form=FormEntry("piece", 1.0),
-        measures=replace(
-            parent.measures,
-            area_gross=_figure(parent.measures.area_gross, float(Polygon(moved.exterior).area), share),
-            area_net=_figure(parent.measures.area_net, float(moved.area), share),
-            length=_figure(parent.measures.length, y1 - y0, 1.0),
-            width=_figure(parent.measures.width, x1 - x0, 1.0),
-            perimeter=_figure(parent.measures.perimeter, float(moved.exterior.length), 1.0),
-        ),
-        zones=_zones(parent, moved, origin),
-        warnings=(
-            *parent.warnings,
-            WarningEntry(
-                OFFCUT, f"An offcut of {parent_name}: planned by placing, not measured. Map it once it is cut."
-            ),
-        ),
+        measures=_measures(parent.measures, net),
+        zones=_zones(parent, net, origin),
+        warnings=(*parent.warnings, WarningEntry(OFFCUT, planned)),
         sampling_mm=None,
         photos=(),
         revision=1,
@@ -169,8 +136,58 @@ def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Set
     )
     rim_px = whole.outline.photo_px.coordinates[0]
     whole = replace(whole, hide_id=new_offcut_id(parent.hide_id, rim_px), parent_id=parent.hide_id)
-    whole = _as_thick_there(whole, moved, settings)
-    return with_marks(whole, _marks(parent, whole, moved, origin), settings)
+    whole = _as_thick_there(whole, net, settings)
+    return with_marks(whole, _marks(parent, whole, net, origin), settings)
+
+
+def _origin_and_length(region: Polygon) -> tuple[Points, float]:
+    """The lower end (2,) of the line through the middle of a region along the grain, and the line's length, mm."""
+    x = float(region.centroid.x)
+    if not region.intersects(_through(region, x)):
+        x = float(region.representative_point().x)
+    spine = region.intersection(_through(region, x))
+    low, high = float(spine.bounds[1]), float(spine.bounds[3])
+    return np.array([x, low]), high - low
+
+
+def _through(region: Polygon, x: float) -> shapely.LineString:
+    return shapely.LineString([(x, region.bounds[1] - 1), (x, region.bounds[3] + 1)])
+
+
+def _camera_entry(parent: CameraEntry, camera: Camera) -> CameraEntry:
+    """The parent's camera over the offcut's frame."""
+    x, y, z = camera.translation_mm.tolist()
+    rotation = tuple((float(a), float(b), float(c)) for a, b, c in camera.rotation)
+    return replace(parent, rotation=rotation, translation_mm=(x, y, z))
+
+
+def _back_line(parent: BackLineEntry, camera: Camera, length_mm: float, z_mm: float) -> BackLineEntry:
+    """The offcut's own line along the parent's back line."""
+    end = (0.0, length_mm)
+    line_px = camera.px_from_mm(np.array([(0.0, 0.0), end]), z_mm)
+    return replace(
+        parent,
+        tail_mm=(0.0, 0.0),
+        neck_mm=end,
+        tail_px=_xy(line_px[0]),
+        neck_px=_xy(line_px[1]),
+        curve_mm=LineGeometry(((0.0, 0.0), end)),
+        source="parent" if parent.source != "none" else "none",
+    )
+
+
+def _measures(parent: MeasuresEntry, net: Polygon) -> MeasuresEntry:
+    """The offcut's own figures; areas are as uncertain as the parent's in proportion, lengths as the parent's."""
+    share = float(net.area) / parent.area_net.value
+    x0, y0, x1, y1 = net.bounds
+    return replace(
+        parent,
+        area_gross=_figure(parent.area_gross, float(Polygon(net.exterior).area), share),
+        area_net=_figure(parent.area_net, float(net.area), share),
+        length=_figure(parent.length, y1 - y0, 1.0),
+        width=_figure(parent.width, x1 - x0, 1.0),
+        perimeter=_figure(parent.perimeter, float(net.exterior.length), 1.0),
+    )
 
 
 def _marks(parent: HideMap, offcut: HideMap, net: Polygon, origin: Points) -> tuple[MarkEntry, ...]:

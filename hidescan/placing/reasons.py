@@ -10,9 +10,9 @@ from shapely.geometry import Polygon
 from hidescan.basics.geometry import counter_clockwise
 from hidescan.pieces.file import COVERABLE, Piece
 from hidescan.placing.file import NearestMiss
+from hidescan.placing.items import Item
 from hidescan.placing.leather import mark_polygon
 from hidescan.placing.no_fit_polygon import PER_MM
-from hidescan.placing.search import Item
 from hidescan.placing.shapes import Pose, angle_to_back_deg, outline_at, turns
 from hidescan.placing.table import PlacementWeights, Spot, Table
 from hidescan.settings.uses import PlaceSettings

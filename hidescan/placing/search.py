@@ -10,11 +10,10 @@ import time
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from typing import Literal
 
 import numpy as np
 
-from hidescan.pieces.file import Piece
+from hidescan.placing.items import Item
 from hidescan.placing.leather import Leather
 from hidescan.placing.no_fit_polygon import PER_MM, Ints, Paths, common, no_fit
 from hidescan.placing.pairs import are_alike, mirrored_place
@@ -27,21 +26,6 @@ _WAYS = ((0.0, -1.0), (0.0, 1.0), (-0.7, -0.7), (0.7, -0.7))
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Item:
-    """One piece to be cut: its kind, its number among them, and which of a pair. `mate` is the other's index."""
-
-    piece: Piece
-    number: int
-    side: Literal["left", "right", "single"]
-    mate: int | None
-
-    @property
-    def id(self) -> str:
-        """`vamp-1-left`, `sole-3`."""
-        return f"{self.piece.id}-{self.number}" + ("" if self.side == "single" else f"-{self.side}")
-
-
-@dataclass(frozen=True, slots=True, eq=False)
 class Layout:
     """Which items lie where, after how many rounds."""
 
@@ -50,22 +34,16 @@ class Layout:
     value: float
 
 
-def items_of(
-    pieces: tuple[Piece, ...], times: int = 1, kept: frozenset[tuple[str, int]] = frozenset()
-) -> tuple[Item, ...]:
-    """Every single piece that is asked for, `times` over; `kept` (id, number) are among them, whatever their number."""
-    items: list[Item] = []
-    for piece in pieces:
-        own = sorted(number for label, number in kept if label == piece.id)
-        free = (number for number in range(1, times * piece.rules.count + len(own) + 1) if number not in own)
-        more = [next(free) for _ in range(times * piece.rules.count - len(own))]
-        for number in sorted(own + more):
-            at = len(items)
-            if piece.rules.pair:
-                items += [Item(piece, number, "left", at + 1), Item(piece, number, "right", at)]
-            else:
-                items.append(Item(piece, number, "single", None))
-    return tuple(items)
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How long to search: at most so many rounds and seconds (None: no limit), whichever comes first.
+
+    The same seed gives the same result after the same number of rounds.
+    """
+
+    seed: int = 1
+    rounds: int | None = None
+    seconds: float | None = 10.0
 
 
 def search(
@@ -73,11 +51,9 @@ def search(
     items: tuple[Item, ...],
     fixed: dict[int, Spot],
     settings: PlaceSettings,
+    effort: Effort,
     *,
     back: float,
-    seed: int,
-    rounds: int | None,
-    seconds: float | None,
     clock: Callable[[], float] = time.monotonic,
 ) -> Layout:
     """Lay as many items as will go, better with every round.
@@ -88,14 +64,15 @@ def search(
         Items that stay where they are.
     back
         How much nearness to the back line counts, 0 to 1: less where every piece of leather is needed.
-    rounds, seconds
-        When to stop, whichever comes first; None for no limit. The first layout is always finished.
+    effort
+        When to stop; the first layout is always finished.
     """
     start = clock()
-    work = _Work(leathers, items, fixed, settings, np.random.default_rng(seed), back)
+    work = _Work(leathers, items, fixed, settings, np.random.default_rng(effort.seed), back)
 
     def over(done: int) -> bool:
-        return (rounds is not None and done >= rounds) or (seconds is not None and clock() - start >= seconds)
+        late = effort.seconds is not None and clock() - start >= effort.seconds
+        return late or (effort.rounds is not None and done >= effort.rounds)
 
     best = work.first(_WAYS[0])
     done = 0

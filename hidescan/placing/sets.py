@@ -11,21 +11,13 @@ from dataclasses import dataclass, replace
 from hidescan.basics.errors import BadInput
 from hidescan.pieces.file import Piece
 from hidescan.placing.file import PlacedPiece, Placing
+from hidescan.placing.items import Item, items_of
 from hidescan.placing.leather import Leather
 from hidescan.placing.no_fit_polygon import PER_MM
-from hidescan.placing.search import Item, Layout, items_of, search
+from hidescan.placing.search import Effort, Layout, search
 from hidescan.placing.shapes import Pose
 from hidescan.placing.table import Spot
 from hidescan.settings.uses import PlaceSettings
-
-
-@dataclass(frozen=True, slots=True)
-class Effort:
-    """How long to search: at most so many rounds and seconds (None: no limit); the seed repeats a search."""
-
-    seed: int
-    rounds: int | None
-    seconds: float | None
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -58,7 +50,7 @@ def one_set(
     """
     items = items_of(pieces)
     fixed = _fixed(keep, leathers, items)
-    return Laid(items, fixed, _search(leathers, items, fixed, settings, effort, 1.0))
+    return Laid(items, fixed, search(leathers, items, fixed, settings, effort, back=1.0))
 
 
 def as_many_sets(
@@ -88,7 +80,7 @@ def as_many_sets(
         sets = (low + high + 1) // 2
         items = items_of(pieces, sets, kept)
         fixed = _fixed(keep, leathers, items)
-        laid = Laid(items, fixed, _search(leathers, items, fixed, hasty, each, 0.0))
+        laid = Laid(items, fixed, search(leathers, items, fixed, hasty, each, back=0.0))
         if sets == 1:
             first = laid
         whole = laid if laid.whole else _only_whole_sets(laid, pieces, kept)
@@ -99,19 +91,6 @@ def as_many_sets(
     found = best or first
     assert found is not None  # a span of one set or more is looked at once at least
     return found
-
-
-def _search(
-    leathers: tuple[Leather, ...],
-    items: tuple[Item, ...],
-    fixed: dict[int, Spot],
-    settings: PlaceSettings,
-    effort: Effort,
-    back: float,
-) -> Layout:
-    return search(
-        leathers, items, fixed, settings, back=back, seed=effort.seed, rounds=effort.rounds, seconds=effort.seconds
-    )
 
 
 def _kept(keep: Placing) -> list[PlacedPiece]:

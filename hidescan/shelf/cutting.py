@@ -25,10 +25,9 @@ def cut(
     db: sqlite3.Connection,
     label: str,
     what: str,
+    leather: float | PlacedPieces,
     *,
     count: int = 1,
-    area_mm2: float | None = None,
-    placed: PlacedPieces | None = None,
     cut_on: date | None = None,
     units: str = "ft",
 ) -> None:
@@ -38,10 +37,9 @@ def cut(
 
     Parameters
     ----------
-    area_mm2
-        Area of all of it together; left out where `placed` is given.
-    placed
-        Where, in the hide frame of one of its maps: then it is known which rectangles still fit.
+    leather
+        Area of all of it together, mm2; or where it lay, in the hide frame of one of its maps: then it is known which
+        rectangles still fit.
     cut_on
         The day; today where it is not said.
     units
@@ -50,11 +48,12 @@ def cut(
     Raises
     ------
     BadInput
-        No such hide, neither area nor place or both, more than is left of it, or a place that is off the hide or where
+        No such hide, no area, more than is left of it, or a place that is off the hide or where
         something was cut already.
     """
-    area = area_mm2 if placed is None else placed.hide_mm.area
-    if area is None or not area > 0 or (placed is not None and area_mm2 is not None):
+    placed = leather if isinstance(leather, PlacedPieces) else None
+    area = leather.hide_mm.area if isinstance(leather, PlacedPieces) else leather
+    if not area > 0:
         raise BadInput(f"{label}: say how much was cut, as an area or as the placed pieces.")
     with writing(db):
         hide_id = id_of(db, label)

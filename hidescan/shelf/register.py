@@ -3,6 +3,7 @@
 import hashlib
 import sqlite3
 import zlib
+from dataclasses import dataclass
 from datetime import datetime
 
 from hidescan.basics.errors import BadInput
@@ -28,13 +29,20 @@ def add_hide(db: sqlite3.Connection, label: str, facts: Facts) -> int:
         return _insert(db, label, facts)
 
 
+@dataclass(frozen=True, slots=True)
+class MapDetails:
+    """What is kept with a map: its leather's shade, and whether it was made before or after stretching."""
+
+    shade: Lab | None = None
+    stretching: Stretching | None = None
+
+
 def shelve_map(
     db: sqlite3.Connection,
     name: str,
     data: bytes,
     facts: Facts | None = None,
-    shade: Lab | None = None,
-    stretching: Stretching | None = None,
+    details: MapDetails | None = None,
     *,
     label: str | None = None,
     bring_back: bool = False,
@@ -52,6 +60,8 @@ def shelve_map(
     facts
         What a person says of the hide now: it takes the place of what was said before, and comes before what its map
         says.
+    details
+        Of the map itself: the leather's shade, and whether it was made before or after stretching.
     label
         The label that a person gives it now.
     bring_back
@@ -74,7 +84,7 @@ def shelve_map(
             hide_id = _insert(db, _free_label(db, name) if label is None else label, Facts())
         elif label is not None:
             _rename(db, hide_id, label)
-        changed = _insert_map(db, hide_id, data, hide_map, shade, stretching)
+        changed = _insert_map(db, hide_id, data, hide_map, details or MapDetails())
         if said := _news(db, hide_id, columns_of(facts or Facts())):
             _set(db, hide_id, said)
             derive(db, hide_id)
@@ -84,9 +94,7 @@ def shelve_map(
         return str(kept), changed or db.total_changes > before
 
 
-def add_map(
-    db: sqlite3.Connection, label: str, data: bytes, shade: Lab | None = None, stretching: Stretching | None = None
-) -> bool:
+def add_map(db: sqlite3.Connection, label: str, data: bytes, details: MapDetails | None = None) -> bool:
     """Give a hide on the shelf a further map, also one that was made from another photo; False where it has it already.
 
     Raises
@@ -100,7 +108,7 @@ def add_map(
         if known is not None and known != hide_id:
             other = db.execute("SELECT label FROM hide WHERE id = ?", (known,)).fetchone()[0]
             raise BadInput(f"{label}: the map is of {other}, which is another hide. Check the file.")
-        return _insert_map(db, hide_id, data, hide_map, shade, stretching)
+        return _insert_map(db, hide_id, data, hide_map, details or MapDetails())
 
 
 def edit(db: sqlite3.Connection, label: str, facts: Facts, new_label: str | None = None) -> None:
@@ -189,8 +197,7 @@ def _insert_map(
     hide_id: int,
     data: bytes,
     hide_map: HideMap,
-    shade: Lab | None,
-    stretching: Stretching | None,
+    details: MapDetails,
 ) -> bool:
     sha = hashlib.sha256(data).hexdigest()
     if db.execute("SELECT 1 FROM map WHERE hide_id = ? AND sha256 = ?", (hide_id, sha)).fetchone():
@@ -205,7 +212,7 @@ def _insert_map(
             hide_map.photo.sha256,
             hide_map.photo.file,
             hide_map.revision,
-            stretching,
+            details.stretching,
             now,
             hide_map.measures.area_net.value,
             zlib.compress(data),
@@ -216,8 +223,8 @@ def _insert_map(
         ),
     )
     is_newest = maps_of(db, hide_id)[-1].id == made.lastrowid
-    if shade is not None and (is_newest or _told(db, hide_id, "shade_l") is None):
-        db.execute("UPDATE hide SET shade_l = ?, shade_a = ?, shade_b = ? WHERE id = ?", (*shade, hide_id))
+    if details.shade is not None and (is_newest or _told(db, hide_id, "shade_l") is None):
+        db.execute("UPDATE hide SET shade_l = ?, shade_a = ?, shade_b = ? WHERE id = ?", (*details.shade, hide_id))
     if given := _given_in(db, hide_id, hide_map, is_newest=is_newest):
         _set(db, hide_id, given)
     for affected in (hide_id, *parents_of(db, hide_id)):

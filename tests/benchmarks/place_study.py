@@ -17,9 +17,10 @@ from shapely.geometry import Polygon
 
 from hidescan.hide_map.model import HideMap, MultiPolygonGeometry, PolygonGeometry, ZoneEntry
 from hidescan.pieces.file import Piece, PieceRules
+from hidescan.placing.items import Item, items_of
 from hidescan.placing.layout import place_pieces
 from hidescan.placing.leather import Leather, leather_of
-from hidescan.placing.search import Item, items_of, search
+from hidescan.placing.search import Effort, search
 from hidescan.placing.shapes import Pose
 from hidescan.placing.table import Spot, Table
 from hidescan.settings import Settings
@@ -121,9 +122,7 @@ def study_greedy(cases: int, seconds: float = 20.0) -> None:
         items = items_of(pieces, times)
         plain = greedy(leather, items)
         start = time.process_time()
-        made = search(
-            (leather,), items, {}, SETTINGS, back=0.0, seed=1, rounds=None, seconds=seconds, clock=time.process_time
-        )
+        made = search((leather,), items, {}, SETTINGS, Effort(seconds=seconds), back=0.0, clock=time.process_time)
         ratio = used(items, made.spots) / used(items, plain)
         ratios.append(ratio)
         print(
@@ -159,9 +158,7 @@ def study_puzzles(cases: int, seconds: float = 60.0) -> None:
     for name, width, height, pieces, scale in puzzles:
         leather = leather_of("sheet", rectangle_of(width * scale, height * scale), Settings())
         items = items_of(pieces)
-        made = search(
-            (leather,), items, {}, SETTINGS, back=0.0, seed=1, rounds=None, seconds=seconds, clock=time.process_time
-        )
+        made = search((leather,), items, {}, SETTINGS, Effort(seconds=seconds), back=0.0, clock=time.process_time)
         share = used(items, made.spots) / leather.usable.area
         yields.append((len(pieces), share))
         print(
@@ -185,7 +182,9 @@ def study_validity(cases: int) -> None:
         )
         pieces = tuple(random_piece(rng, f"p{n}", rule) for n, rule in enumerate(rules))
         leathers = tuple(leather_of(name, m, Settings()) for name, m in maps.items())
-        made = place_pieces(leathers, ("0" * 64,), pieces, SETTINGS, fill=seed % 4 == 0, rounds=3 + seed % 4, seed=seed)
+        made = place_pieces(
+            leathers, ("0" * 64,), pieces, SETTINGS, fill=seed % 4 == 0, effort=Effort(seed, 3 + seed % 4)
+        )
         found = faults(made, maps, pieces, marks_mm=MARKS_MM)
         broken += bool(found)
         laid += len(made.placed)
@@ -200,7 +199,7 @@ def study_speed(cases: int) -> None:
         leather = leather_of("deer", laid_out(3000 + seed), Settings())
         items = items_of(uppers(2))
         start = time.process_time()
-        made = search((leather,), items, {}, SETTINGS, back=1.0, seed=1, rounds=0, seconds=None)
+        made = search((leather,), items, {}, SETTINGS, Effort(rounds=0), back=1.0)
         times.append(time.process_time() - start)
         print(f"{seed:3d} {len(made.spots)} of {len(items)} in {times[-1]:.2f} s", flush=True)
     print(f"first layout of two pairs of uppers: median {np.median(times):.2f} s, slowest {max(times):.2f} s of CPU")

@@ -44,7 +44,13 @@ def main() -> None:
 
 def fill(db: sqlite3.Connection, data: bytes) -> None:
     """Copies of one hide with random figures, written by SQL: mapping ten thousand photos would take hours."""
-    register.shelve_map(db, "hide 0", data, Facts("deer", "commercial", price=Decimal(80), currency="EUR"), (60, 8, 25))
+    register.shelve_map(
+        db,
+        "hide 0",
+        data,
+        Facts("deer", "commercial", price=Decimal(80), currency="EUR"),
+        register.MapDetails((60, 8, 25)),
+    )
     rng = np.random.default_rng(1)
     tables = {name: db.execute(f"SELECT * FROM {name}").fetchall() for name in ("hide", "map", "fit", "zone", "mark")}
     columns = [row[1] for row in db.execute("PRAGMA table_info(hide)")]

@@ -13,6 +13,7 @@ from hidescan.pieces.file import Piece, PieceRules
 from hidescan.placing.by_hand import HandSpot, broken_by, carried_spots, laid_by_hand, spots_of
 from hidescan.placing.layout import place_pieces
 from hidescan.placing.leather import Leather, leather_of, mark_polygon
+from hidescan.placing.search import Effort
 from hidescan.settings import Settings
 from hidescan.settings.uses import PlaceSettings
 from tests.placing.checker import own_outline
@@ -91,7 +92,7 @@ def test_the_rest_is_placed_round_what_a_person_put() -> None:
     pieces = (square("a", count=3, pair=True),)
     clear = leather.net.buffer(-60.0).difference(_marks(leather).buffer(60.0)).representative_point()
     put = laid_by_hand(leather, DIGEST, pieces, (HandSpot("a-2-left", (clear.x, clear.y), 3.0),))
-    made = place_pieces((leather,), (DIGEST,), pieces, SETTINGS, keep=put, rounds=2)
+    made = place_pieces((leather,), (DIGEST,), pieces, SETTINGS, keep=put, effort=Effort(rounds=2))
     assert len(made.placed) == 6
     (kept,) = [p for p in made.placed if p.kept]
     assert (kept.id, kept.turned_deg) == ("a-2-left", 3.0) and kept.at_mm == put.placed[0].at_mm

@@ -61,7 +61,7 @@ def test_pieces_are_placed_on_what_is_left(tmp_path: Path) -> None:
     leg = piece(900, 200)
     assert holding(tmp_path, leg, replace(leg, id="other"))["buck"][0].startswith("all 2 pieces placed on")
     with closing(database.open_shelf(tmp_path / "s.sqlite")) as db:
-        cutting.cut(db, "buck", "leg", placed=PlacedPieces(box(-300, 0, -60, 1000)))
+        cutting.cut(db, "buck", "leg", leather=PlacedPieces(box(-300, 0, -60, 1000)))
     assert list(holding(tmp_path, leg)) == ["buck"]
     assert holding(tmp_path, leg, replace(leg, id="other")) == {}
 
@@ -92,7 +92,7 @@ def test_what_was_cut_is_a_hole_in_what_remains(tmp_path: Path) -> None:
         rows = {row.label: row.id for row in find(db, Criteria())}
         assert remaining(db, rows["unmapped"]) is None
         assert remaining(db, rows["buck"]) == rectangle_map(photo=replace(rectangle_map().photo, sha256="0" * 64))
-        cutting.cut(db, "buck", "leg", placed=PlacedPieces(box(-300, 0, -60, 1000)))
+        cutting.cut(db, "buck", "leg", leather=PlacedPieces(box(-300, 0, -60, 1000)))
         left = remaining(db, rows["buck"])
         assert left is not None
         assert [(mark.id, mark.area_mm2) for mark in left.marks[1:]] == [("cut-out-1", 240_000.0)]

@@ -14,11 +14,12 @@ from hidescan.pieces.file import Piece, PieceRules
 from hidescan.placing import file as placing_file
 from hidescan.placing.by_hand import HandSpot, laid_by_hand
 from hidescan.placing.file import Placing, whole_sets
+from hidescan.placing.items import items_of
 from hidescan.placing.layout import place_pieces
 from hidescan.placing.leather import leather_of
 from hidescan.placing.offcuts import offcut_regions, with_offcuts
 from hidescan.placing.rules import broken_rules
-from hidescan.placing.search import items_of, search
+from hidescan.placing.search import Effort, search
 from hidescan.placing.shapes import Pose, outline_at, solid
 from hidescan.placing.table import Table
 from hidescan.settings import Settings
@@ -30,9 +31,18 @@ SETTINGS = PlaceSettings()
 MARKS_MM = {"hole": 5.0, "cut": 5.0, "stain": 3.0, "brand": 3.0, "scratch": 3.0}
 
 
-def place(maps: dict[str, HideMap], pieces: tuple[Piece, ...], **asked: object) -> Placing:
+def place(
+    maps: dict[str, HideMap],
+    pieces: tuple[Piece, ...],
+    *,
+    seed: int = 1,
+    rounds: int = 4,
+    fill: bool = False,
+    keep: Placing | None = None,
+) -> Placing:
     leathers = tuple(leather_of(name, m, Settings()) for name, m in maps.items())
-    return place_pieces(leathers, ("0" * 64,) * len(maps), pieces, SETTINGS, **{"rounds": 4, **asked})  # type: ignore[arg-type]
+    hashes = ("0" * 64,) * len(maps)
+    return place_pieces(leathers, hashes, pieces, SETTINGS, fill=fill, keep=keep, effort=Effort(seed, rounds))
 
 
 def random_pieces(rng: np.random.Generator) -> tuple[Piece, ...]:
@@ -274,7 +284,7 @@ def test_several_hides_take_what_one_cannot() -> None:
     pieces = uppers(5)
     both = place(maps, pieces)
     first = leather_of("first", maps["first"], Settings())
-    alone = search((first,), items_of(pieces), {}, SETTINGS, back=1.0, seed=1, rounds=4, seconds=None)
+    alone = search((first,), items_of(pieces), {}, SETTINGS, Effort(rounds=4, seconds=None), back=1.0)
     assert len(both.placed) > len(alone.spots) > 0
     assert {p.hide for p in both.placed} == {"first", "second"}
     assert faults(both, maps, pieces, marks_mm=MARKS_MM) == []

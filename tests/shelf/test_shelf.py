@@ -81,8 +81,8 @@ def test_a_photo_on_the_shelf_gets_a_further_map_and_no_second_hide(tmp_path: Pa
 def test_maps_before_and_after_stretching_stand_side_by_side(tmp_path: Path) -> None:
     larger = replace(rectangle_map().measures, area_net=replace(rectangle_map().measures.area_net, value=650_000.0))
     with closing(shelf(tmp_path)) as db:
-        register.shelve_map(db, "buck", file_of("ab"), stretching="before")
-        register.add_map(db, "buck", file_of("cd", measures=larger), stretching="after")
+        register.shelve_map(db, "buck", file_of("ab"), details=register.MapDetails(stretching="before"))
+        register.add_map(db, "buck", file_of("cd", measures=larger), details=register.MapDetails(stretching="after"))
         found = hide(db, "buck")
     assert [(m.stretching, m.area_net_mm2) for m in found.maps] == [("before", 599_600.0), ("after", 650_000.0)]
     assert found.area_net_mm2 == 650_000.0
@@ -92,17 +92,17 @@ def test_a_cut_with_its_place_changes_what_fits(tmp_path: Path) -> None:
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", file_of("ab"))
         assert labels(db, fits_mm=(950.0, 250.0)) == ["buck"]
-        cutting.cut(db, "buck", "strip", placed=PlacedPieces(box(-300, 0, -50, 1000)), cut_on=date(2026, 11, 20))
+        cutting.cut(db, "buck", "strip", leather=PlacedPieces(box(-300, 0, -50, 1000)), cut_on=date(2026, 11, 20))
         assert labels(db, fits_mm=(950.0, 250.0)) == ["buck"]  # right of the hole there is room still
         assert labels(db, fits_mm=(950.0, 320.0)) == []
-        cutting.cut(db, "buck", "vamps", count=2, area_mm2=50_000.0)
+        cutting.cut(db, "buck", "vamps", count=2, leather=50_000.0)
         found = hide(db, "buck")
         assert found.area_usable_mm2 is not None
         assert found.area_left_mm2 == pytest.approx(found.area_usable_mm2 - 300_000, abs=1.0)
         assert cutting.undo_cut(db, "buck") == "vamps"
         assert hide(db, "buck").area_left_mm2 == pytest.approx(found.area_usable_mm2 - 250_000, abs=1.0)
         with pytest.raises(BadInput, match="only"):
-            cutting.cut(db, "buck", "coat", area_mm2=1e6)
+            cutting.cut(db, "buck", "coat", leather=1e6)
 
 
 def test_a_placed_cut_follows_the_map_when_the_neck_is_turned_round(tmp_path: Path) -> None:
@@ -115,18 +115,18 @@ def test_a_placed_cut_follows_the_map_when_the_neck_is_turned_round(tmp_path: Pa
     )
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", to_json(made))
-        cutting.cut(db, "buck", "strip", placed=PlacedPieces(box(-300, 0, 300, 470)))  # the tail end
+        cutting.cut(db, "buck", "strip", leather=PlacedPieces(box(-300, 0, 300, 470)))  # the tail end
         register.shelve_map(db, "buck", to_json(replace(made, camera=turned, revision=2)))
         left = hide(db, "buck").area_left_mm2
         assert left == pytest.approx(599_121.0 - 282_000, abs=20.0)
-        cutting.cut(db, "buck", "more", placed=PlacedPieces(box(-300, 0, 300, 470)))  # now the other end
+        cutting.cut(db, "buck", "more", leather=PlacedPieces(box(-300, 0, 300, 470)))  # now the other end
         assert hide(db, "buck").area_left_mm2 == pytest.approx(599_121.0 - 564_000, abs=20.0)
 
 
 def test_a_map_of_a_later_photo_shows_the_hide_without_what_was_cut(tmp_path: Path) -> None:
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", file_of("ab"))
-        cutting.cut(db, "buck", "strip", area_mm2=100_000.0)
+        cutting.cut(db, "buck", "strip", leather=100_000.0)
         assert hide(db, "buck").cuts[0].deducted
         later = replace(rectangle_map().photo, sha256="cd" * 32, taken="2999:01:01 08:00:00")
         register.add_map(db, "buck", to_json(rectangle_map(photo=later)))
@@ -145,11 +145,11 @@ def test_what_cannot_be_is_refused_and_changes_nothing(tmp_path: Path) -> None:
             ("on one line", lambda: register.edit(db, "first", Facts(), "a\nb")),
             ("of that label already", lambda: register.add_hide(db, "First", Facts())),
             ("another hide of that label", lambda: register.edit(db, "first", Facts(), "second")),
-            ("how much was cut", lambda: cutting.cut(db, "first", "sole", area_mm2=0.0)),
-            ("how much was cut", lambda: cutting.cut(db, "first", "sole")),
+            ("how much was cut", lambda: cutting.cut(db, "first", "sole", leather=0.0)),
+            ("how much was cut", lambda: cutting.cut(db, "first", "sole", -1.0)),
             (
                 "no map to place pieces on",
-                lambda: cutting.cut(db, "first", "sole", placed=PlacedPieces(box(0, 0, 9, 9))),
+                lambda: cutting.cut(db, "first", "sole", leather=PlacedPieces(box(0, 0, 9, 9))),
             ),
             ("nothing was cut", lambda: cutting.undo_cut(db, "first")),
         ):
@@ -175,7 +175,11 @@ def test_removing_is_undone(tmp_path: Path) -> None:
 def test_hides_are_found_by_what_is_asked(tmp_path: Path) -> None:
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(
-            db, "holed", file_of("aa"), Facts("Deer", price=Decimal(50), currency="EUR"), (50.0, 10.0, 20.0)
+            db,
+            "holed",
+            file_of("aa"),
+            Facts("Deer", price=Decimal(50), currency="EUR"),
+            register.MapDetails((50.0, 10.0, 20.0)),
         )
         outline = replace(rectangle_map().outline, hide_mm=PolygonGeometry((SQUARE,)))
         whole = rectangle_map(marks=(), outline=outline, photo=replace(rectangle_map().photo, sha256="cc" * 32))
@@ -184,9 +188,13 @@ def test_hides_are_found_by_what_is_asked(tmp_path: Path) -> None:
             photo=replace(rectangle_map().photo, sha256="bb" * 32),
         )
         register.shelve_map(
-            db, "branded", to_json(branded), Facts("elk", "commercial", price=Decimal(90)), (51.0, 10.0, 20.0)
+            db,
+            "branded",
+            to_json(branded),
+            Facts("elk", "commercial", price=Decimal(90)),
+            register.MapDetails((51.0, 10.0, 20.0)),
         )
-        register.shelve_map(db, "clean", to_json(whole), Facts("deer"), (70.0, 10.0, 20.0))
+        register.shelve_map(db, "clean", to_json(whole), Facts("deer"), register.MapDetails((70.0, 10.0, 20.0)))
         register.add_hide(db, "unmapped", Facts("deer"))
         assert labels(db, species="deer") == ["clean", "holed", "unmapped"]
         assert labels(db, tannage="Commercial") == ["branded"]
@@ -313,7 +321,7 @@ def test_a_damaged_shelf_gives_no_backup(tmp_path: Path) -> None:
 def test_the_shelf_is_exported(tmp_path: Path) -> None:
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", file_of("ab"), Facts("deer", price=Decimal("80.10")))
-        cutting.cut(db, "buck", "strip", placed=PlacedPieces(box(-300, 0, -200, 1000)), cut_on=date(2026, 11, 20))
+        cutting.cut(db, "buck", "strip", leather=PlacedPieces(box(-300, 0, -200, 1000)), cut_on=date(2026, 11, 20))
         plain = json.loads(exporting.to_json(db))["hides"]
         table = exporting.to_csv(db).decode().splitlines()
     assert plain[0]["price"] == "80.1"

@@ -29,6 +29,7 @@ from hidescan.placing.layout import place_pieces
 from hidescan.placing.leather import leather_of
 from hidescan.placing.offcuts import with_offcuts
 from hidescan.placing.picture import shapes_of
+from hidescan.placing.search import Effort
 from hidescan.settings import Settings
 from hidescan.settings.uses import OffcutSettings, PlaceSettings
 from hidescan.shelf import cutting, database, exporting, register
@@ -57,7 +58,7 @@ def cut_up(seed: int = 40) -> tuple[HideMap, Placing, dict[str, HideMap]]:
     m = of_photo(laid_out(seed, marks=5, species="deer"), "ab")
     leather = leather_of("deer", m, Settings())
     digest = hashlib.sha256(to_json(m)).hexdigest()
-    made = place_pieces((leather,), (digest,), uppers(1), PlaceSettings(), rounds=0)
+    made = place_pieces((leather,), (digest,), uppers(1), PlaceSettings(), effort=Effort(rounds=0))
     cramped = OffcutSettings(bridge_mm=90.0)  # narrow parts are parted, so that there are several
     return m, *with_offcuts(made, leather, Settings(), cramped)
 
@@ -149,7 +150,7 @@ def test_a_map_of_an_older_photo_does_not_take_the_hide_back_in_time(tmp_path: P
     after = replace(after, measures=larger)
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", to_json(after))
-        cutting.cut(db, "buck", "strap", area_mm2=50_000.0, cut_on=date(2026, 7, 1))
+        cutting.cut(db, "buck", "strap", leather=50_000.0, cut_on=date(2026, 7, 1))
         kept = hide(db, "buck").area_left_mm2
         register.add_map(db, "buck", to_json(before))
         found = hide(db, "buck")
@@ -168,7 +169,7 @@ def test_a_photo_taken_before_a_cut_does_not_show_the_hide_without_it(tmp_path: 
     )
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", to_json(first))
-        cutting.cut(db, "buck", "strap", area_mm2=50_000.0, cut_on=date(2026, 7, 1))
+        cutting.cut(db, "buck", "strap", leather=50_000.0, cut_on=date(2026, 7, 1))
         usable = hide(db, "buck").area_usable_mm2
         assert usable is not None
         for m, gone in ((second, 50_000.0), (third, 0.0)):
@@ -230,14 +231,14 @@ def test_pieces_are_cut_where_place_wrote_them(tmp_path: Path) -> None:
             before = hide(db, "deer").area_left_mm2 or 0.0
             pieces = cutting.pieces_on(db, "deer", placed_pieces(data, name))
             assert pieces.hide_mm.area == pytest.approx(area, rel=1e-5)
-            cutting.cut(db, "deer", "uppers", count=6, placed=pieces)
+            cutting.cut(db, "deer", "uppers", count=6, leather=pieces)
             found = hide(db, "deer")
             assert found.cuts[0].area_mm2 == pytest.approx(area, rel=1e-5)
             assert found.area_left_mm2 == pytest.approx(before - area, rel=1e-4)
             with pytest.raises(BadInput, match="cut there already"):
-                cutting.cut(db, "deer", "uppers", placed=pieces)
+                cutting.cut(db, "deer", "uppers", leather=pieces)
             with pytest.raises(BadInput, match="off the hide"):
-                cutting.cut(db, "deer", "coat", placed=PlacedPieces(box(2000, 0, 2100, 100)))
+                cutting.cut(db, "deer", "coat", leather=PlacedPieces(box(2000, 0, 2100, 100)))
             assert len(hide(db, "deer").cuts) == 1
 
 
@@ -261,7 +262,7 @@ def test_pieces_placed_on_another_hide_or_map_are_not_cut_from_this(tmp_path: Pa
                 cutting.pieces_on(db, label, placed_pieces(placing_file.to_json(made), "placing.json"))
         drawn = geojson.to_bytes(m, name="deer", pieces=shapes_of(made, "deer"))
         with pytest.raises(BadInput, match="not placed on any of its maps"):
-            cutting.cut(db, "other", "uppers", placed=placed_pieces(drawn, "x")[0])
+            cutting.cut(db, "other", "uppers", leather=placed_pieces(drawn, "x")[0])
         # On an earlier map of the hide that was turned since, they lie where they lay on the leather.
         register.shelve_map(db, "deer", to_json(m))
         turned = tuple((-a, -b, c) for a, b, c in m.camera.rotation)
@@ -272,7 +273,7 @@ def test_pieces_placed_on_another_hide_or_map_are_not_cut_from_this(tmp_path: Pa
         )  # fmt: skip
         register.shelve_map(db, "deer", to_json(later))
         cutting.cut(
-            db, "deer", "uppers", placed=cutting.pieces_on(db, "deer", placed_pieces(placing_file.to_json(made), "p"))
+            db, "deer", "uppers", leather=cutting.pieces_on(db, "deer", placed_pieces(placing_file.to_json(made), "p"))
         )
         area = union_all([Polygon(p.hide_mm.coordinates[0]) for p in made.placed]).area
         assert hide(db, "deer").area_left_mm2 == pytest.approx(
@@ -301,20 +302,20 @@ def test_a_cut_is_carried_on_the_upper_face_as_marks_are(tmp_path: Path) -> None
     wide = replace(base.outline, hide_mm=PolygonGeometry((outer,)))
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", to_json(replace(thick, outline=wide)))
-        cutting.cut(db, "buck", "patch", placed=PlacedPieces(box(100, 200, 300, 500)))
+        cutting.cut(db, "buck", "patch", leather=PlacedPieces(box(100, 200, 300, 500)))
         register.shelve_map(db, "buck", to_json(replace(turned, outline=wide)))
         # Turned by 180 degrees about the origin; a second patch beside the first, to 1 mm, is no second cut there.
         with pytest.raises(BadInput, match="cut there already"):
-            cutting.cut(db, "buck", "other", placed=PlacedPieces(box(-299, -499, -101, -201)))
-        cutting.cut(db, "buck", "beside", placed=PlacedPieces(box(-98.0, -500, 100, -200)))
-        cutting.cut(db, "buck", "below", placed=PlacedPieces(box(-300, -700, -100, -502)))
+            cutting.cut(db, "buck", "other", leather=PlacedPieces(box(-299, -499, -101, -201)))
+        cutting.cut(db, "buck", "beside", leather=PlacedPieces(box(-98.0, -500, 100, -200)))
+        cutting.cut(db, "buck", "below", leather=PlacedPieces(box(-300, -700, -100, -502)))
 
 
 def test_a_rectangle_larger_than_what_is_left_is_not_promised(tmp_path: Path) -> None:
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", to_json(rectangle_map()))
         most = hide(db, "buck").area_left_mm2 or 0.0
-        cutting.cut(db, "buck", "a coat", area_mm2=most - 4000.0)
+        cutting.cut(db, "buck", "a coat", leather=most - 4000.0)
         assert find(db, Criteria(fits_mm=(400.0, 300.0))) == ()
         assert [row.label for row in find(db, Criteria(fits_mm=(60.0, 60.0)))] == ["buck"]
 
@@ -333,7 +334,7 @@ def test_one_clock_tells_all_days_of_a_hide(tmp_path: Path) -> None:
     """A shelf of the first version kept when a map was added by the clock of Greenwich, cuts by the local calendar."""
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", to_json(rectangle_map()))
-        cutting.cut(db, "buck", "strap", area_mm2=100.0)
+        cutting.cut(db, "buck", "strap", leather=100.0)
         db.execute("UPDATE map SET added_at = '2026-11-28T23:30:00+00:00'")
         found = hide(db, "buck")
         local = datetime.fromisoformat("2026-11-28T23:30:00+00:00").astimezone()

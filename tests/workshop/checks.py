@@ -16,6 +16,7 @@ from hidescan.placing.file import Placing, whole_sets
 from hidescan.placing.layout import place_pieces
 from hidescan.placing.leather import leather_of
 from hidescan.placing.offcuts import with_offcuts
+from hidescan.placing.search import Effort
 from hidescan.settings import Settings
 from hidescan.settings.uses import OffcutSettings, PlaceSettings
 from tests.workshop.books import Hide
@@ -29,7 +30,9 @@ def laid(
     """Lay pieces on a hide as its map is now, and look at what came of it: placing, offcuts."""
     version, hide_map = hide.versions[-1], read_map(hide.path)
     leather = leather_of("it", hide_map, Settings())
-    made = place_pieces((leather,), (version.sha256,), pieces, PlaceSettings(), fill=fill, keep=keep, rounds=0)
+    made = place_pieces(
+        (leather,), (version.sha256,), pieces, PlaceSettings(), fill=fill, keep=keep, effort=Effort(rounds=0)
+    )
     made, offcuts = with_offcuts(made, leather, Settings(), SMALL)
     shapes = [(p, Polygon(p.hide_mm.coordinates[0])) for p in made.placed]
     margins = {piece.id: piece.rules.margin_mm for piece in pieces}

@@ -228,7 +228,12 @@ class Workshop(RuleBasedStateMachine):
         taken = self.today if later else day_of(-self.day)
         hide_map = map_of(hide, {}, Frame(), photo, taken, outer)
         before = hide.left()
-        assert register.add_map(self.db, hide.label or "", to_json(hide_map), stretching="after" if later else "before")
+        assert register.add_map(
+            self.db,
+            hide.label or "",
+            to_json(hide_map),
+            details=register.MapDetails(stretching="after" if later else "before"),
+        )
         hide.shelved.append(version_of(hide_map, Frame(), outer, outer))
         assert later or hide.left() == before
 
@@ -258,7 +263,7 @@ class Workshop(RuleBasedStateMachine):
         try:
             cutting.cut(
                 self.db, hide.label, "pieces", cut_on=self.today,
-                placed=cutting.pieces_on(self.db, hide.label, placed_pieces(data, "placing.json")),
+                leather=cutting.pieces_on(self.db, hide.label, placed_pieces(data, "placing.json")),
             )  # fmt: skip
         except BadInput:
             assert not on or over or takes > left - 0.5
@@ -276,7 +281,7 @@ class Workshop(RuleBasedStateMachine):
         left = hide.left() or 0.0
         area = left * share / 10
         try:
-            cutting.cut(self.db, hide.label or "", "strap", area_mm2=area, cut_on=self.today)
+            cutting.cut(self.db, hide.label or "", "strap", leather=area, cut_on=self.today)
         except BadInput:
             assert share >= 10
             return

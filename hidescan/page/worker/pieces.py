@@ -32,11 +32,12 @@ from hidescan.pieces.file import Piece, pieces_from
 from hidescan.placing import file as placing_file
 from hidescan.placing.by_hand import HandSpot, broken_by, carried_spots, laid_by_hand, spots_of
 from hidescan.placing.file import PlacedPiece
+from hidescan.placing.items import items_of
 from hidescan.placing.layout import place_pieces
 from hidescan.placing.leather import Leather, leather_of
 from hidescan.placing.picture import shapes_of
 from hidescan.placing.report import table_csv
-from hidescan.placing.search import items_of
+from hidescan.placing.search import Effort
 from hidescan.placing.shapes import Pose
 from hidescan.placing.shapes import laid as laid_points
 from hidescan.settings.uses import PieceSettings, PlaceSettings
@@ -98,7 +99,7 @@ def rest(bench: Bench, subject: Subject, base: str, say: Say) -> bytes:
         table.pieces,
         PlaceSettings(usable=bench.settings.usable),
         keep=table.placing if any(p.kept for p in table.placing.placed) else None,
-        seconds=bench.page.place_seconds,
+        effort=Effort(seconds=bench.page.place_seconds),
     )
     return _keep(bench, subject, replace(table, placing=placing))
 

@@ -83,7 +83,7 @@ def _kept_at(subject: Subject, hide_map: HideMap) -> Path:
 def shelve(bench: Bench, subject: Subject, label: str, say: Callable[[str], None]) -> tuple[str, bool]:
     """Save the map and put it on the user's shelf; returns its label there and whether the shelf changed."""
     from hidescan.shelf.database import default_path, open_shelf
-    from hidescan.shelf.register import shelve_map
+    from hidescan.shelf.register import MapDetails, shelve_map
     from hidescan.shelf.settings import ShadeSettings
     from hidescan.shelf.shade import measured_shade
 
@@ -93,7 +93,7 @@ def shelve(bench: Bench, subject: Subject, label: str, say: Callable[[str], None
     shade = measured_shade(open_photo(bench, subject, say).photo.rgb, hide_map, ShadeSettings())
     with closing(open_shelf(default_path())) as db:
         lab = None if isinstance(shade, NotFound) else shade
-        return shelve_map(db, label, to_json(saved), shade=lab, bring_back=True)
+        return shelve_map(db, label, to_json(saved), details=MapDetails(lab), bring_back=True)
 
 
 def export(
