@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from hidescan.pieces.file import Piece
 from hidescan.placing.items import Item
 from hidescan.placing.leather import Leather
 from hidescan.placing.no_fit_polygon import PER_MM, Ints, Paths, common, no_fit

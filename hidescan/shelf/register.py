@@ -58,8 +58,7 @@ def shelve_map(
     data
         The map's file.
     facts
-        What a person says of the hide now: it takes the place of what was said before, and comes before what its map
-        says.
+        What a person states of the hide now: it takes the place of what was stated before, and of what its map holds.
     details
         Of the map itself: the leather's shade, and whether it was made before or after stretching.
     label
@@ -85,8 +84,8 @@ def shelve_map(
         elif label is not None:
             _rename(db, hide_id, label)
         changed = _insert_map(db, hide_id, data, hide_map, details or MapDetails())
-        if said := _news(db, hide_id, columns_of(facts or Facts())):
-            _set(db, hide_id, said)
+        if news := _news(db, hide_id, columns_of(facts or Facts())):
+            _set(db, hide_id, news)
             derive(db, hide_id)
         if bring_back:
             db.execute("UPDATE hide SET removed_at = NULL WHERE id = ? AND removed_at IS NOT NULL", (hide_id,))
@@ -223,7 +222,7 @@ def _insert_map(
         ),
     )
     is_newest = maps_of(db, hide_id)[-1].id == made.lastrowid
-    if details.shade is not None and (is_newest or _told(db, hide_id, "shade_l") is None):
+    if details.shade is not None and (is_newest or _column_of(db, hide_id, "shade_l") is None):
         db.execute("UPDATE hide SET shade_l = ?, shade_a = ?, shade_b = ? WHERE id = ?", (*details.shade, hide_id))
     if given := _given_in(db, hide_id, hide_map, is_newest=is_newest):
         _set(db, hide_id, given)
@@ -242,18 +241,18 @@ def _given_in(
     for name in ("species", "tannage", "state", "thickness_mm"):
         value = getattr(hide_map.inputs, name)
         anew = before is not None and getattr(before, name) not in (None, value)
-        if value is not None and (anew or _told(db, hide_id, name) is None):
+        if value is not None and (anew or _column_of(db, hide_id, name) is None):
             found[name] = value
     return found
 
 
-def _told(db: sqlite3.Connection, hide_id: int, column: str) -> object:
+def _column_of(db: sqlite3.Connection, hide_id: int, column: str) -> object:
     return db.execute(f"SELECT {column} FROM hide WHERE id = ?", (hide_id,)).fetchone()[0]
 
 
 def _news(db: sqlite3.Connection, hide_id: int, columns: dict[str, str | float | int]) -> dict[str, str | float | int]:
-    """Of what is said now, what the shelf does not say already."""
-    return {name: value for name, value in columns.items() if _told(db, hide_id, name) != value}
+    """Of what is stated now, what the shelf does not hold already."""
+    return {name: value for name, value in columns.items() if _column_of(db, hide_id, name) != value}
 
 
 def _set(db: sqlite3.Connection, hide_id: int, columns: dict[str, str | float | int]) -> None:
@@ -265,7 +264,7 @@ def _rename(db: sqlite3.Connection, hide_id: int, label: str) -> None:
     name = _checked_label(label)
     if db.execute("SELECT 1 FROM hide WHERE label = ? AND id <> ?", (name, hide_id)).fetchone():
         raise BadInput(f"{name}: there is another hide of that label, or one that was removed.")
-    if _told(db, hide_id, "label") != name:
+    if _column_of(db, hide_id, "label") != name:
         _set(db, hide_id, {"label": name})
 
 
