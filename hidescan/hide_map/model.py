@@ -1,7 +1,7 @@
 """The map of a hide: what it holds.
 
 `HideMap` is one tree of frozen dataclasses. The same model writes the file NAME.hide.json, reads it, and gives its
-JSON Schema (`map_json`). Geometry is GeoJSON geometry (RFC 7946 structure, not its degrees) in the frame that the key's
+JSON Schema (`json_io`). Geometry is GeoJSON geometry (RFC 7946 structure, not its degrees) in the frame that the key's
 suffix names: `_mm` the hide frame, `_px` the upright photo.
 """
 

@@ -35,7 +35,7 @@ def joined_measures(
     along
         Direction of the back line in the floor frame (2,).
     print_measured, open_area_u
-        As for `measure.measure`.
+        As for `figures.measures.measure`.
     """
     unit = along / np.linalg.norm(along)
     axes = np.column_stack([unit, (-unit[1], unit[0])])

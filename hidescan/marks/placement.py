@@ -1,7 +1,7 @@
 """Marks: from what was seen in the photo to entries of the map, each with its place and its size.
 
 A mark on the leather lies at its upper face and is brought to the plan view at that height; a hole or a cut is an edge
-and is brought there as the rim is (`heights`). Cuts, scratches and wrinkles are slender and may be crooked: their
+and is brought there as the rim is (`camera.relief`). Cuts, scratches and wrinkles are slender and may be crooked: their
 length is that of the ribbon with the same area and perimeter, not the side of a box round them.
 """
 
