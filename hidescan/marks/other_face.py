@@ -16,8 +16,8 @@ from shapely.geometry import Polygon
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points, resample, rotation_2d
 from hidescan.hide_map.model import HideMap
-from hidescan.marks.corrections import ring_of
 from hidescan.marks.matching import GivenMark
+from hidescan.marks.placement import ring_of
 from hidescan.settings import OtherFaceSettings
 
 

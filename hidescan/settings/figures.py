@@ -21,6 +21,9 @@ class MeasureSettings:
     lift_steep_deg: float = 30.0
     # Neighbouring stretches of rim are off alike over about the width of the strip that they were found in.
     rim_correlation_mm: float = 15.0
+    # A ragged rim is the longer the finer it is followed: its length is stated as walked with a divider of this opening
+    # (Richardson 1961; Mandelbrot 1967), coarse beside the rim's own uncertainty and fine beside any leg.
+    perimeter_step_mm: float = 20.0
     # Points of the rim that derivatives are taken on.
     derivative_points: int = 600
     # Share of the rim's uncertainty that is the same all round: a wider blur or a shadow pulls every edge one way.
