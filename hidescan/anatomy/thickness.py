@@ -36,7 +36,7 @@ __all__ = [
 ]
 
 Array = NDArray[np.float64]
-TYPICAL, GIVEN = "typical, not measured", "as given for the whole hide"
+TYPICAL, GIVEN = "typical, not measured", "given for the whole hide"
 
 
 class Thickness(Protocol):

@@ -75,7 +75,27 @@ def lay_zones(outline: Polygon, form: str, curve_mm: Points | None, lines: ZoneL
         part = polygonal(outline.intersection(whole))
         if not part.is_empty:
             zones.append(Zone(name, part))
-    return tuple(zones)
+    return _with_limbs_whole(tuple(zones), curve_mm)
+
+
+def _with_limbs_whole(zones: tuple[Zone, ...], curve_mm: Points) -> tuple[Zone, ...]:
+    """The zones, of which the neck is what hangs together about the back line: a fore shank beside it is no neck."""
+    neck = next((zone for zone in zones if zone.name == "neck"), None)
+    parts = [] if neck is None else list(getattr(neck.polygon, "geoms", ()))
+    if len(parts) < 2:
+        return zones
+    top = curve_mm[-1]
+    back = LineString([*curve_mm, top + FAR * (top - curve_mm[-2])])
+    own = min(parts, key=lambda part: (float(part.distance(back)), -float(part.area)))
+    kept = tuple(Zone("neck", MultiPolygon([own])) if zone is neck else zone for zone in zones)
+    shanks = [n for n, zone in enumerate(kept) if zone.name == "shank"]
+    found = list(kept)
+    for part in (part for part in parts if part is not own):
+        along = [part.buffer(_HAIR_MM).intersection(z.polygon).area if z.name != "neck" else 0.0 for z in found]
+        beside = [n for n in shanks if along[n] > 0]
+        at = beside[0] if beside else int(np.argmax(along))
+        found[at] = Zone(found[at].name, polygonal(found[at].polygon.union(part)))
+    return tuple(found)
 
 
 def zones_moved_to(outline: Polygon, zones: tuple[Zone, ...]) -> tuple[Zone, ...]:

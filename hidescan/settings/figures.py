@@ -31,6 +31,20 @@ class MeasureSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class MarkRate:
+    """How marks of a kind are found, by `calibration/studies/figures.md`."""
+
+    kind: str
+    # On a square metre of hide, and the share of them that is found.
+    per_m2: float
+    recall: float
+    # What a missed one takes with its margin, root mean square.
+    missed_mm2: float
+    # Share of the found ones that are marks, over the confidence that they were found with.
+    trust: float
+
+
+@dataclass(frozen=True, slots=True)
 class UsableSettings:
     """Usable area."""
 
@@ -46,6 +60,15 @@ class UsableSettings:
     # As for the rim: stretches that are off alike, and the share that all outlines are off together.
     outline_correlation_mm: float = 15.0
     outline_common_share: float = 0.5
+    rates: tuple[MarkRate, ...] = (
+        MarkRate("hole", 3.0, 0.84, 400.0, 1.0),
+        MarkRate("cut", 0.76, 0.71, 1400.0, 0.4),
+        MarkRate("brand", 0.60, 0.64, 10700.0, 1.0),
+        MarkRate("stain", 0.65, 0.67, 13400.0, 1.0),
+        MarkRate("scratch", 0.43, 0.5, 1800.0, 1.0),
+    )
+    # Of the rate of missed marks from hide to hide, over its square: on one hide in five nearly all are missed.
+    rate_variance: float = 2.0
 
 
 @dataclass(frozen=True, slots=True)
