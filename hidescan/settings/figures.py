@@ -24,6 +24,14 @@ class MeasureSettings:
     # A ragged rim is the longer the finer it is followed: its length is stated as walked with a divider of this opening
     # (Richardson 1961; Mandelbrot 1967), coarse beside the rim's own uncertainty and fine beside any leg.
     perimeter_step_mm: float = 20.0
+    # What makes lengths doubtful beside the camera, by the study calibration/studies/figures.md: the thin ends that
+    # length and width are measured between; of the perimeter, how ragged the rim is beside how it was found; of each,
+    # the parts that an outline of no confidence at all has wrong, and what open area does to a side.
+    fringe_u_mm: float = 1.5
+    ragged_u_share: float = 0.006
+    wrong_extent_share: float = 0.085
+    wrong_perimeter_share: float = 0.12
+    open_extent_share: float = 0.5
     # Points of the rim that derivatives are taken on.
     derivative_points: int = 600
     # Share of the rim's uncertainty that is the same all round: a wider blur or a shadow pulls every edge one way.
@@ -95,6 +103,10 @@ class OtherFaceSettings:
     # Intersection over union below which the outlines are not those of one hide: on invented hides, one laid out again
     # with its rim 4 to 10 mm off shares 0.94 to 0.99, two of one species brought to one size at most 0.82.
     least_shared: float = 0.92
+    # Where a face is unknown, how many times farther apart the rims must lie the other way round: the two sides of a
+    # hide are alike, but no more alike than it lies twice.
+    clearly_apart: float = 1.3
+    least_apart_mm: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
