@@ -59,7 +59,7 @@ def polygon(one: MarkEntry) -> Polygon:
     return Polygon(one.hide_mm.coordinates[0])
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(marked_hides(), WORDS)
 def test_figures_are_those_of_the_written_geometry_after_every_correction(
     hide_map: HideMap, words: list[tuple[int, str]]
@@ -88,7 +88,7 @@ def test_figures_are_those_of_the_written_geometry_after_every_correction(
         assert polygon(one).distance(HIDE) < NEAR_MM  # every mark meets its hide
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(marked_hides(), WORDS)
 def test_zones_tile_the_net_outline_after_every_correction(hide_map: HideMap, words: list[tuple[int, str]]) -> None:
     made = corrected(hide_map, words)
@@ -98,7 +98,7 @@ def test_zones_tile_the_net_outline_after_every_correction(hide_map: HideMap, wo
     assert [zone.area_mm2 for zone in made.zones] == pytest.approx([zone.area for zone in zones])
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(marked_hides(), WORDS)
 def test_budgets_add_to_their_totals_after_every_correction(hide_map: HideMap, words: list[tuple[int, str]]) -> None:
     made = corrected(hide_map, words)
@@ -109,7 +109,7 @@ def test_budgets_add_to_their_totals_after_every_correction(hide_map: HideMap, w
             assert 2 * total == pytest.approx(100 * figure.expanded_uncertainty / figure.value, rel=1e-6)
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(marked_hides(), WORDS)
 def test_nothing_derived_is_carried_over(hide_map: HideMap, words: list[tuple[int, str]]) -> None:
     """A map whose derived parts are lost, or wrong, has the same figures once they are computed anew."""
@@ -129,7 +129,7 @@ def test_nothing_derived_is_carried_over(hide_map: HideMap, words: list[tuple[in
     assert with_figures(again, S).outline == made.outline
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=8, deadline=None)
 @given(marked_hides(), WORDS)
 def test_what_was_corrected_opens_again_as_it_was_kept(hide_map: HideMap, words: list[tuple[int, str]]) -> None:
     made = corrected(hide_map, words)
