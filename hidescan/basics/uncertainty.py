@@ -113,7 +113,7 @@ def expanded_with_steps(gaussian_u: float, steps: Sequence[tuple[float, float]])
         whole, part = divmod(size / spacing, 1.0)
         moved = np.roll(mass, int(whole))
         mass = (1 - probability) * mass + probability * ((1 - part) * moved + part * np.roll(moved, 1))
-    at = np.arange(count) * spacing
+    at, mass = np.flatnonzero(mass) * spacing, mass[mass > 0]
     spread = max(gaussian_u, 1e-6 * (reach + gaussian_u)) * math.sqrt(2.0)
 
     def within(half: float) -> float:

@@ -2,13 +2,17 @@
 
 from math import dist
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from hidescan.basics.errors import BadInput
 from hidescan.hide_map.model import GaugeInput, HintInput, Inputs
 from hidescan.hide_map.places import SAME_PLACE_PX, latest_at_each_place
 from hidescan.hide_map.revisions import merged
+from hidescan.many.one_photo import _taken_back
 from hidescan.page.journal import Edit, Given, with_edit
+from tests.samples import rectangle_map
 
 AT = (100.0, 200.0)
 
@@ -37,3 +41,12 @@ def test_no_two_statements_stay_at_one_place_and_the_last_always_does(taps: list
     assert all(dist(a.photo_px, b.photo_px) > SAME_PLACE_PX for a in kept for b in kept if a is not b)
     assert kept[-1:] == tuple(hints[-1:])
     assert latest_at_each_place((*kept, *hints[-1:])) == kept
+
+
+def test_what_was_given_at_a_place_is_taken_back() -> None:
+    reading, far = GaugeInput(AT, 1.8, 0.08), HintInput((700.0, 50.0), True)
+    hide_map = rectangle_map(inputs=Inputs(gauge=(reading,), hints=(HintInput(AT, False), far)))
+    left = _taken_back(hide_map, (104.0, 200.0)).inputs
+    assert (left.gauge, left.hints) == ((), (far,))
+    with pytest.raises(BadInput, match="no tap and no gauge reading"):
+        _taken_back(hide_map, (300.0, 300.0))
