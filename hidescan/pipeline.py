@@ -14,6 +14,7 @@ import numpy as np
 from hidescan.anatomy.back_line import drawn_back_line, find_shape
 from hidescan.basics.errors import NotFound
 from hidescan.basics.parallel import start_in_thread
+from hidescan.figures.extent import with_extent
 from hidescan.hide_map.model import HideMap, Inputs
 from hidescan.mapping.building import HideFrame, assemble, hide_frame, photo_info
 from hidescan.mapping.calibration import Calibration
@@ -122,7 +123,11 @@ def map_of(plan: Plan, inputs: Inputs, settings: Settings) -> tuple[HideMap, Hid
     if inputs.back_line_px is not None:
         tail_mm, neck_mm = plan.camera.mm_from_px(np.array(inputs.back_line_px))
         shape = replace(shape, back_line=drawn_back_line(tail_mm, neck_mm, settings.shape))
-    measures = plan.measured(shape.back_line.neck_mm - shape.back_line.tail_mm)
+    along = shape.back_line.neck_mm - shape.back_line.tail_mm
+    measures = with_extent(
+        plan.measured(along), plan.ring_mm, along, angle_sd_deg=shape.back_line.angle_sd_deg,
+        confidence=plan.outline.confidence_whole, open_area_u=plan.outline.open_area_u, settings=settings.measure,
+    )  # fmt: skip
     doubts = (
         *plan.doubts,
         *shape_doubts(inputs, shape, settings.quality),

@@ -5,28 +5,25 @@ from dataclasses import replace
 import numpy as np
 from shapely.geometry import Point, Polygon, box
 
-from hidescan.hide_map.model import HideMap, MarkEntry, MarkKind, MarkStatus, PolygonGeometry, ZoneEntry
+from hidescan.hide_map.model import HideMap, Inputs, MarkEntry, MarkKind, MarkStatus, PolygonGeometry
 from hidescan.marks.corrections import with_marks
+from hidescan.marks.derived import with_figures
 from hidescan.marks.placement import mark_entry, surroundings_of
 from hidescan.settings import Settings, settings_as_saved
 from tests.samples import SQUARE, rectangle_map
 
-_REAR = ((-300.0, 0.0), (300.0, 0.0), (300.0, 600.0), (-300.0, 600.0), (-300.0, 0.0))
-_FORE = ((-300.0, 600.0), (300.0, 600.0), (300.0, 1000.0), (-300.0, 1000.0), (-300.0, 600.0))
+_LINES = (("shoulder", 0.6), ("neck", 2.0), ("belly", 2.0), ("shank", 2.5))
 
 
 def bare_map() -> HideMap:
     """The hide without a mark; butt up to y = 600, shoulder beyond."""
-    made = rectangle_map(marks=())
-    return replace(
+    made = rectangle_map(marks=(), inputs=Inputs(zone_lines=_LINES))
+    bare = replace(
         made,
         program=replace(made.program, settings=settings_as_saved(Settings())),
         outline=replace(made.outline, hide_mm=PolygonGeometry((SQUARE,))),
-        zones=(
-            ZoneEntry("butt", PolygonGeometry((_REAR,)), 360_000.0, 1.8, 0.2),
-            ZoneEntry("shoulder", PolygonGeometry((_FORE,)), 240_000.0, 1.8, 0.2),
-        ),
     )
+    return with_figures(bare, Settings())
 
 
 def mark(

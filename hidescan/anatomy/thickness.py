@@ -11,7 +11,7 @@ uncertainty.
 """
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -23,16 +23,20 @@ from hidescan.basics.geometry import Points
 from hidescan.settings import ThicknessSettings
 
 __all__ = [
+    "GIVEN",
+    "TYPICAL",
     "GaugedThickness",
     "Interpolated",
     "Thickness",
     "TypicalThickness",
     "gauged_thickness",
+    "given_thickness",
     "interpolated",
     "typical_thickness",
 ]
 
 Array = NDArray[np.float64]
+TYPICAL, GIVEN = "typical, not measured", "given for the whole hide"
 
 
 class Thickness(Protocol):
@@ -176,16 +180,12 @@ def _solve(factor: Array, right: Array) -> Array:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class TypicalThickness:
-    """A typical thickness by zone, measured nowhere on this hide; made by `typical_thickness`."""
+    """A thickness by zone that no gauge measured on this hide; made by `typical_thickness`."""
 
     zones: tuple[Zone, ...]
     mean_mm: tuple[float, ...]
     u_mm: tuple[float, ...]
-
-    @property
-    def label(self) -> str:
-        """How it was got."""
-        return "typical, not measured"
+    label: str = TYPICAL
 
     def predict(self, points_mm: Points) -> tuple[Array, Array]:
         """Thickness and its standard uncertainty, mm, at points (N, 2): those of the nearest zone."""
@@ -211,3 +211,10 @@ def typical_thickness(
         mean.append(level_mm * ratio)
         u.append(float(np.hypot(level_u_mm * ratio, level_mm * settings.zone_ratio_u)))
     return TypicalThickness(zones, tuple(mean), tuple(u))
+
+
+def given_thickness(
+    zones: tuple[Zone, ...], given_mm: float, given_u_mm: float, settings: ThicknessSettings
+) -> TypicalThickness:
+    """Return the thickness for each zone of a hide about the one figure that a person gave for all of it, mm."""
+    return replace(typical_thickness(zones, given_mm, given_u_mm, settings), label=GIVEN)

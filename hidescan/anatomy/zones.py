@@ -17,10 +17,11 @@ from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points, polygonal
 from hidescan.settings import SamplingSettings, ZoneLines
 
-__all__ = ["Zone", "lay_zones", "sampling_point", "zone_at", "zone_shares"]
+__all__ = ["Zone", "lay_zones", "sampling_point", "zone_at", "zone_shares", "zones_moved_to"]
 
 # Beyond any outline, in lengths and half widths.
 FAR = 9.0
+_HAIR_MM = 0.01  # shapes that share a border overlap this far when one is grown by it
 # Share of the whole hide's length that a form covers, as (tail end, neck end); None stands for the shoulder line.
 _SPANS: dict[str, tuple[float | None, float | None]] = {
     "whole": (0.0, 1.0),
@@ -74,7 +75,46 @@ def lay_zones(outline: Polygon, form: str, curve_mm: Points | None, lines: ZoneL
         part = polygonal(outline.intersection(whole))
         if not part.is_empty:
             zones.append(Zone(name, part))
-    return tuple(zones)
+    return _with_limbs_whole(tuple(zones), curve_mm)
+
+
+def _with_limbs_whole(zones: tuple[Zone, ...], curve_mm: Points) -> tuple[Zone, ...]:
+    """The zones, of which the neck is what hangs together about the back line: a fore shank beside it is no neck."""
+    neck = next((zone for zone in zones if zone.name == "neck"), None)
+    parts = [] if neck is None else list(getattr(neck.polygon, "geoms", ()))
+    if len(parts) < 2:
+        return zones
+    top = curve_mm[-1]
+    back = LineString([*curve_mm, top + FAR * (top - curve_mm[-2])])
+    own = min(parts, key=lambda part: (float(part.distance(back)), -float(part.area)))
+    kept = tuple(Zone("neck", MultiPolygon([own])) if zone is neck else zone for zone in zones)
+    shanks = [n for n, zone in enumerate(kept) if zone.name == "shank"]
+    found = list(kept)
+    for part in (part for part in parts if part is not own):
+        along = [part.buffer(_HAIR_MM).intersection(z.polygon).area if z.name != "neck" else 0.0 for z in found]
+        beside = [n for n in shanks if along[n] > 0]
+        at = beside[0] if beside else int(np.argmax(along))
+        found[at] = Zone(found[at].name, polygonal(found[at].polygon.union(part)))
+    return tuple(found)
+
+
+def zones_moved_to(outline: Polygon, zones: tuple[Zone, ...]) -> tuple[Zone, ...]:
+    """Return known zones cut to an outline; leather that none of them holds goes to the zone it borders on most.
+
+    Examples
+    --------
+    >>> from shapely.geometry import box
+    >>> known = Zone("butt", box(0, 0, 2, 1)), Zone("neck", box(0, 1, 2, 2))
+    >>> [(zone.name, zone.area_mm2) for zone in zones_moved_to(box(0, 0, 3, 2), known)]
+    [('butt', 4.0), ('neck', 2.0)]
+    """
+    shapes = [zone.polygon.intersection(outline) for zone in zones]
+    for part in polygonal(outline.difference(shapely.union_all(shapes))).geoms:
+        along = [part.buffer(_HAIR_MM).intersection(shape).area for shape in shapes]
+        best = int(np.argmax(along)) if max(along) > 0 else int(np.argmin([part.distance(s) for s in shapes]))
+        shapes[best] = shapes[best].union(part)
+    found = [Zone(zone.name, polygonal(shape)) for zone, shape in zip(zones, shapes, strict=True)]
+    return tuple(zone for zone in found if not zone.polygon.is_empty)
 
 
 def zone_shares(zones: tuple[Zone, ...]) -> dict[str, float]:
@@ -109,10 +149,10 @@ def sampling_point(
             f"The sampling position is defined on a whole hide or a side, not on a {form}.",
             "Say --form if this is a whole hide or a side.",
         )
-    index = round((len(curve_mm) - 1) * settings.a_share)
-    along = curve_mm[min(index + 1, len(curve_mm) - 1)] - curve_mm[index - 1]
+    at = (len(curve_mm) - 1) * settings.a_share
+    along = curve_mm[min(round(at) + 1, len(curve_mm) - 1)] - curve_mm[max(round(at) - 1, 0)]
     right = np.array([along[1], -along[0]]) / np.linalg.norm(along)
-    origin = curve_mm[index]
+    origin = np.array([np.interp(at, np.arange(len(curve_mm)), part) for part in curve_mm.T])
     reach = max(_reach(outline, origin, right), 0.0)
     if form == "side" and (left := _reach(outline, origin, -right)) > reach:
         right, reach = -right, left

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 
 COVERAGE_FACTOR = 2.0
+WITHIN_EXPANDED = math.erf(COVERAGE_FACTOR / math.sqrt(2.0))  # 0.9545: what k u hold of a Gaussian
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,11 +76,13 @@ def half_width_95(gaussian_u: float, rectangle_half_widths: tuple[float, ...]) -
     return float(np.interp(0.95, within, (np.arange(1, count // 2) + 0.5) * step))
 
 
-def half_width_95_of_steps(gaussian_u: float, steps: Sequence[tuple[float, float]]) -> float:
-    """Half-width of the smallest interval about 0 that holds 95 % of a Gaussian plus steps, all independent.
+def expanded_with_steps(gaussian_u: float, steps: Sequence[tuple[float, float]]) -> float:
+    """Return U of a Gaussian plus steps, all independent: of an interval about 0 that holds what 2 u of a Gaussian do.
 
-    Each step is a Bernoulli variable that adds its size with its probability. The steps' distribution is computed on a
-    grid, a step between two of its points shared so that the mean is kept; the Gaussian is added exactly.
+    That is 95.45 %, so that without any step U is 2 u. Each step is a Bernoulli variable that adds its size with its
+    probability. The steps' distribution is computed on a grid, a step between two of its points shared so that the mean
+    is kept; the Gaussian is added exactly. The grid depends on the sizes alone: a step that has become impossible
+    (probability 0) never widens the interval, for what is added to one side only can but move a share out of it.
 
     Parameters
     ----------
@@ -92,26 +95,26 @@ def half_width_95_of_steps(gaussian_u: float, steps: Sequence[tuple[float, float
     --------
     One step of probability 0.3: 95 % are only reached by taking it in whole.
 
-    >>> round(half_width_95_of_steps(0.0, [(0.3, 10.0)]), 2)
+    >>> round(expanded_with_steps(0.0, [(0.3, 10.0)]), 2)
     10.0
-    >>> round(half_width_95_of_steps(1.0, []), 2)
-    1.96
+    >>> round(expanded_with_steps(1.0, []), 6)
+    2.0
     """
     if math.isnan(gaussian_u):
         return math.nan
+    if not any(probability > 0 for probability, _ in steps):
+        return COVERAGE_FACTOR * gaussian_u
     reach = sum(size for _, size in steps)
-    count = 512
-    spacing = reach / (count - len(steps) - 2) if reach else 1.0
+    count = 512 + len(steps)
+    spacing = reach / 510
     mass = np.zeros(count)
     mass[0] = 1.0
     for probability, size in steps:
         whole, part = divmod(size / spacing, 1.0)
         moved = np.roll(mass, int(whole))
         mass = (1 - probability) * mass + probability * ((1 - part) * moved + part * np.roll(moved, 1))
-    at, mass = np.flatnonzero(mass > 1e-12) * spacing, mass[mass > 1e-12]
+    at, mass = np.flatnonzero(mass) * spacing, mass[mass > 0]
     spread = max(gaussian_u, 1e-6 * (reach + gaussian_u)) * math.sqrt(2.0)
-    if spread == 0:
-        return 0.0
 
     def within(half: float) -> float:
         return sum(
@@ -119,8 +122,8 @@ def half_width_95_of_steps(gaussian_u: float, steps: Sequence[tuple[float, float
             for m, d in zip(mass.tolist(), at.tolist(), strict=True)
         )
 
-    low, high = 0.0, reach + 3 * spread
-    for _ in range(30):
+    low, high = COVERAGE_FACTOR * gaussian_u, reach + 3 * spread
+    for _ in range(40):
         middle = (low + high) / 2
-        low, high = (middle, high) if within(middle) < 0.95 else (low, middle)
+        low, high = (middle, high) if within(middle) < WITHIN_EXPANDED else (low, middle)
     return high

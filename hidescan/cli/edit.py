@@ -25,13 +25,16 @@ def edit(
         list[Path] | None, typer.Option(help="Marks drawn elsewhere (CSV, GeoJSON), or the map of the other face.")
     ] = None,
     zone_line: Annotated[list[str] | None, typer.Option(help="Move a zone line: shoulder=0.6.")] = None,
+    take_back: Annotated[
+        list[str] | None, typer.Option(help="X,Y: forget the tap or the gauge reading at that photo pixel.")
+    ] = None,
     units: UnitsOption = Units.ft,
 ) -> None:
     """Give more about a mapped hide; its map becomes a new revision, nothing is lost."""
     from hidescan.cli import parsing
     from hidescan.figures.summary import summary_lines
     from hidescan.hide_map.revisions import find_photo, read_map
-    from hidescan.many.one_photo import edit_one
+    from hidescan.many.one_photo import Also, edit_one
     from hidescan.settings import Settings
 
     settings = Settings()
@@ -41,12 +44,13 @@ def edit(
     if len(old.photos) > 1:
         from hidescan.many.joined_photos import edit_joined
 
-        if option := of_photo.of_one_photo():
+        if option := "--take-back" if take_back else of_photo.of_one_photo():
             raise BadInput(f"{option} names a pixel of one photo; {map_file} was joined from several.")
         hide_map = edit_joined(map_file, inputs, corrections, settings, tuple(merge or ()), units.value)
     else:
         at = photo or find_photo(map_file, old.photo) or map_file.parent / old.photo.file
-        hide_map = edit_one(map_file, at, inputs, corrections, settings, tuple(merge or ()), units.value)
+        also = Also(tuple(merge or ()), tuple(parsing.pair(text, "--take-back") for text in take_back or ()))
+        hide_map = edit_one(map_file, at, inputs, corrections, settings, also, units.value)
     print("\n".join(summary_lines(map_file.name.removesuffix(".hide.json"), hide_map, units.value)))
     if merge:
         before = {m.id: (m.kind, m.status) for m in old.marks}

@@ -12,6 +12,7 @@ from hidescan.basics.vocabulary import MARKS
 from hidescan.cli.options import PhotoOptions, file_text
 from hidescan.hide_map.facts import HideFacts, read_facts
 from hidescan.hide_map.model import XY, GaugeInput, HintInput, Inputs, TapeInput
+from hidescan.hide_map.places import latest_at_each_place
 from hidescan.settings import ZoneLines
 
 _TAPE = re.compile(r"(\d)-(\d):(.+)")
@@ -153,10 +154,12 @@ def inputs_from(
         neck_px=None if of_photo.neck is None else pair(of_photo.neck, "--neck"),
         arrow=of_photo.arrow,
         hide_at_px=None if hide is None else pair(hide, "--hide"),
-        hints=(
-            *(HintInput(pair(text, "--inside"), True) for text in of_photo.inside or ()),
-            *(HintInput(pair(text, "--outside"), False) for text in of_photo.outside or ()),
+        hints=latest_at_each_place(
+            (
+                *(HintInput(pair(text, "--inside"), True) for text in of_photo.inside or ()),
+                *(HintInput(pair(text, "--outside"), False) for text in of_photo.outside or ()),
+            )
         ),
-        gauge=readings,
+        gauge=latest_at_each_place(readings),
         zone_lines=tuple(zone_line(text) for text in zone_lines),
     )

@@ -4,7 +4,7 @@ import re
 from dataclasses import dataclass
 
 from hidescan.basics.errors import BadInput
-from hidescan.basics.units import AREA_UNITS_MM2, MM2_PER_FT2
+from hidescan.basics.units import AREA_UNITS_MM2, MM2_PER_FT2, format_area
 from hidescan.hide_map.model import MeasureEntry
 
 # Quarter marks are rounded to the nearest quarter foot, so they are off by up to an eighth.
@@ -49,10 +49,10 @@ def marked_area(text: str) -> MarkedArea:
     raise BadInput(f'--marked {text}: write quarters as "11 2/4", or a number with its unit: 11.5ft2, 107dm2.')
 
 
-def compared(marked: MarkedArea, ours: MeasureEntry) -> str:
+def compared(marked: MarkedArea, ours: MeasureEntry, units: str = "ft") -> str:
     """Whether the marked area lies inside our ±, in words."""
     off = marked.area_mm2 - ours.value
-    percent = f"{off / MM2_PER_FT2:+.2f} ft² ({100 * off / ours.value:+.1f} %) against ours"
+    percent = f"{'-' if off < 0 else '+'}{format_area(abs(off), units)} ({100 * off / ours.value:+.1f} %) against ours"
     if ours.expanded_uncertainty is None:
         return f"{percent}; our ± is unknown"
     if abs(off) <= ours.expanded_uncertainty:

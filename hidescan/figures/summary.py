@@ -1,6 +1,7 @@
 """What a map says in a few lines of text: for the terminal and for the picture."""
 
 from hidescan.basics.units import MM2_PER_DM2, MM2_PER_FT2, format_area, format_length, format_quarter_foot
+from hidescan.basics.vocabulary import MARKS
 from hidescan.figures.paper_check import SheetCheck
 from hidescan.figures.usable import rule_in_words
 from hidescan.hide_map.model import HideMap, MeasureEntry
@@ -12,11 +13,11 @@ def summary_lines(name: str, hide_map: HideMap, units: str) -> list[str]:
     """At most 12 lines: the figures with their ±, what the ± is made of, and what to look at."""
     m, back = hide_map.measures, hide_map.back_line
     cards = ", ".join(str(card.number) for card in hide_map.cards)
-    other = "metric" if units == "ft" else "ft"
+    in_trade = f"{format_area(m.area_net.value, 'metric')}, {format_quarter_foot(m.area_net.value)} by the quarter foot"
+    also = f"  ({in_trade})" if units == "ft" else ""
     lines = [
         f"{name}: {hide_map.form.name}, measured by card{'s' if len(hide_map.cards) > 1 else ''} {cards}",
-        f"  area    {area_with_u(m.area_net, units)}  ({format_area(m.area_net.value, other)},"
-        f" {format_quarter_foot(m.area_net.value)} by the quarter foot); ± is 95 %",
+        f"  area    {area_with_u(m.area_net, units)}{also}; ± is 95 %",
         f"  usable  {area_with_u(m.area_usable, units)}; with holes {area_with_u(m.area_gross, units)}",
         f"          usable: {rule_in_words(hide_map.program.settings.get('usable', {}))}",
         f"  length  {format_length(m.length.value, units)}, width {format_length(m.width.value, units)},"
@@ -33,7 +34,7 @@ def summary_lines(name: str, hide_map: HideMap, units: str) -> list[str]:
         if mark.status != "rejected":
             counts[mark.kind] = counts.get(mark.kind, 0) + 1
     lines.append(
-        "  marks   " + (", ".join(f"{n} {k}{'s' if n > 1 else ''}" for k, n in counts.items()) or "none found")
+        "  marks   " + (", ".join(f"{n} {MARKS[k].plural if n > 1 else k}" for k, n in counts.items()) or "none found")
     )
     most = sorted(hide_map.budget, key=lambda row: -row.area_percent)[:3]
     lines.append("  ± from  " + ", ".join(f"{row.source} {2 * row.area_percent:.2f} %" for row in most))

@@ -3,7 +3,7 @@
 Usable area is area free of counted faults (GOST 26343-84, clauses 2-3); overlapping faults count once, and a fault
 outside the outline counts nothing, so that usable + union of the faults within the hide = net.
 
-Uncertainty. Usable = net - lost, and three things make it doubtful:
+Uncertainty. Usable = net - lost, and four things make it doubtful:
 
 1. The net area's own sources. What scales the whole picture (print, lens, corners) scales usable area in the same
    proportion; what moves the outer rim (rim, lift, thickness, patches that may be hide or floor) moves it by the same
@@ -14,10 +14,15 @@ Uncertainty. Usable = net - lost, and three things make it doubtful:
 3. Marks that may be none. A mark of confidence p < 1 that no person confirmed is taken as a Bernoulli variable: with
    1 - p its area is usable after all. Where marks overlap, the shared part belongs to the surest of them, which
    overstates the doubt a little. The stated figure counts every mark, so that this doubt only ever adds leather; the
-   interval is the smallest about the stated figure that holds 95 % of the convolution of these steps with the Gaussian
-   of 1 and 2 (propagation of distributions, JCGM 101:2008, on a grid instead of by sampling), and u is half of it.
+   interval is the smallest about the stated figure that holds 95.45 %, what 2 u hold of a Gaussian, of the convolution
+   of these steps with the Gaussian of the others (propagation of distributions, JCGM 101:2008, on a grid instead of by
+   sampling), and u is half of it. How often a mark of a kind that was found with this confidence is one comes from a
+   study (`MarkRate.trust`).
+4. Marks that were missed. How many of each kind a square metre bears unseen, and how much each takes, come from the
+   same study. They are a compound Poisson variable whose rate varies from hide to hide, since on a dark or a hairy one
+   all are missed alike; its root mean square stands in the budget.
 
-What no photo shows and the program missed is not in it.
+The rows of the budget are standard uncertainties; their squares add up to that of the total.
 """
 
 import math
@@ -31,14 +36,15 @@ from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.basics.geometry import polygonal
-from hidescan.basics.uncertainty import COVERAGE_FACTOR, Measured, half_width_95_of_steps, root_sum_square
+from hidescan.basics.uncertainty import COVERAGE_FACTOR, Measured, expanded_with_steps, root_sum_square
+from hidescan.basics.units import MM2_PER_M2
 from hidescan.basics.vocabulary import MARKS
 from hidescan.hide_map.model import MarkEntry
-from hidescan.settings import UsableSettings
+from hidescan.settings import MarkRate, UsableSettings
 
 # Sources that move the outer rim by a length instead of scaling the whole hide.
 _AT_THE_RIM = ("rim", "lift of the rim", "leather thickness", "sampling", "hide or floor")
-OUTLINES, DOUBT = "outlines of marks", "marks that may be none"
+OUTLINES, DOUBT, MISSED = "outlines of marks", "marks that may be none", "marks that were missed"
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +104,8 @@ def usable_area(
     net_budget_percent
         Source and standard uncertainty of the net area, percent of it.
     """
-    counted = sorted(counted_marks(marks, settings), key=lambda m: -_probability(m))
+    rates = {rate.kind: rate for rate in settings.rates}
+    counted = sorted(counted_marks(marks, settings), key=lambda m: -_probability(m, rates))
     grown = [Polygon(m.hide_mm.coordinates[0]).buffer(_margin_mm(m.kind, settings)) for m in counted]
     surer: BaseGeometry = Polygon()
     steps = []
@@ -107,8 +114,8 @@ def usable_area(
     for mark, shape in zip(counted, grown, strict=True):
         own = shape.difference(surer)
         own_mm2 = own.area if whole.contains(own) else own.intersection(whole).area
-        if (absent := 1.0 - _probability(mark)) > 0 and own_mm2 > 0:
-            steps.append((absent, own_mm2))
+        if own_mm2 > 0:
+            steps.append((1.0 - _probability(mark, rates), own_mm2))
         surer = surer.union(shape)
     lost = surer.intersection(net)
     value = max(net.area - lost.area, 0.0)  # what covers all leaves nothing, but for rounding
@@ -119,8 +126,9 @@ def usable_area(
         for source, percent in net_budget_percent
     ]
     rows.append((OUTLINES, _outline_u_mm2(net, surer, counted, grown, settings)))
+    rows.append((MISSED, missed_u_mm2(value, settings)))
     gaussian = root_sum_square(*(u for _, u in rows))
-    u = half_width_95_of_steps(gaussian, steps) / COVERAGE_FACTOR if steps else gaussian
+    u = expanded_with_steps(gaussian, steps) / COVERAGE_FACTOR
     rows.append((DOUBT, math.sqrt(max(u * u - gaussian * gaussian, 0.0))))
     return Usable(
         Measured(value, u), tuple(row for row in rows if row[1] > 0 and value > 0)
@@ -164,6 +172,14 @@ def _outline_u_mm2(
     return math.sqrt(independent + common**2)
 
 
+def missed_u_mm2(area_mm2: float, settings: UsableSettings) -> float:
+    """Return the root mean square of the leather that missed marks take of an area without marks, mm2."""
+    missed = [(rate.per_m2 * area_mm2 / MM2_PER_M2 * (1 - rate.recall), rate.missed_mm2) for rate in settings.rates]
+    apart = sum(number * size**2 for number, size in missed)
+    together = sum(number * size for number, size in missed)
+    return math.sqrt(apart + (1 + settings.rate_variance) * together**2)
+
+
 def _counts(kind: str, settings: UsableSettings) -> bool:
     return kind != "wrinkle" or settings.count_wrinkles
 
@@ -172,5 +188,8 @@ def _margin_mm(kind: str, settings: UsableSettings) -> float:
     return settings.hole_margin_mm if MARKS[kind].sharp else settings.other_margin_mm
 
 
-def _probability(mark: MarkEntry) -> float:
-    return 1.0 if mark.status == "confirmed" else float(np.clip(mark.confidence, 0.0, 1.0))
+def _probability(mark: MarkEntry, rates: Mapping[str, MarkRate]) -> float:
+    if mark.status == "confirmed" or (mark.status == "added" and mark.confidence == 1):
+        return 1.0
+    trust = rates[mark.kind].trust if mark.kind in rates else 1.0
+    return float(np.clip(mark.confidence * trust, 0.0, 1.0))

@@ -194,12 +194,17 @@ class DoubtfulStretch:
 
 @dataclass(frozen=True, slots=True)
 class OutlineEntry:
-    """The outline: plan view in the hide frame, and the rim as seen in the photo."""
+    """The outline: plan view in the hide frame, and the rim as seen in the photo.
+
+    Where a hole lies across the rim the outline follows the hole; `rim_mm` and `rim_px` are then the rim without it.
+    """
 
     hide_mm: PolygonGeometry
     photo_px: PolygonGeometry
     confidence: Number
     doubtful: tuple[DoubtfulStretch, ...]
+    rim_mm: Ring | None = None
+    rim_px: Ring | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,6 +13,7 @@ from hidescan.basics.errors import BadInput
 from hidescan.hide_map.identity import is_same_hide, shows_hide_at
 from hidescan.hide_map.json_io import from_json, to_json
 from hidescan.hide_map.model import XY, HideMap, Inputs, PhotoInfo
+from hidescan.hide_map.places import latest_at_each_place
 from hidescan.hide_map.validation import is_file_name
 
 MOST_MAP_BYTES = 100_000_000
@@ -153,7 +154,7 @@ def merged(old: Inputs, given: Inputs) -> Inputs:
     said = {f.name: v for f in fields(Inputs) if (v := getattr(given, f.name)) != getattr(unsaid, f.name)}
     for name in ("hints", "gauge"):
         new = said.get(name, ())
-        said[name] = (*(item for item in getattr(old, name) if item not in new), *new)
+        said[name] = latest_at_each_place((*getattr(old, name), *new))
     if ("neck_px" in said or "arrow" in said) and "back_line_px" not in said:
         said["back_line_px"] = None  # the later word on where the neck is wins
     return replace(old, **said)

@@ -79,6 +79,7 @@ def _in_photo(hide_map: "HideMap") -> Iterator[str]:
     """Lines in a photo: of a photo that there is, and enough points to be drawn."""
     for what, photo, rings, least in (
         ("outline.photo_px", 0, hide_map.outline.photo_px.coordinates, 4),
+        *((("outline.rim_px", 0, (rim,), 4),) if (rim := hide_map.outline.rim_px) is not None else ()),
         *(("outline.doubtful", s.photo, (s.photo_px.coordinates,), 1) for s in hide_map.outline.doubtful),
         *((mark.id, mark.photo, mark.photo_px.coordinates, 4) for mark in hide_map.marks),
     ):
@@ -94,8 +95,11 @@ def _rings(hide_map: "HideMap") -> Iterator[str]:
     from shapely.errors import ShapelyError
     from shapely.geometry import Polygon
 
+    from hidescan.hide_map.model import PolygonGeometry
+
     areas = [
         ("outline", hide_map.outline.hide_mm),
+        *((("rim", PolygonGeometry((rim,))),) if (rim := hide_map.outline.rim_mm) is not None else ()),
         *((mark.id, mark.hide_mm) for mark in hide_map.marks),
         *((f"zone {zone.name}", zone.hide_mm) for zone in hide_map.zones),
     ]

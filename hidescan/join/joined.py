@@ -108,7 +108,15 @@ def _plan(looks: tuple[Look, ...], seen: Coverage, rim: JoinedRim, settings: Set
     marks = merged_marks(found_by, seen.cameras, joint.sizes_px, join.marks)
     holes = tuple((mark.ring_mm, mark.u_mm) for mark in marks if mark.kind == "hole")
     above = _from_above(plan_mm)
-    flat = Outline(above.px_from_mm(plan_mm), np.zeros(len(plan_mm)), np.ones(len(plan_mm)), (), _whole(looks), (), 0.0)
+    flat = Outline(
+        above.px_from_mm(plan_mm),
+        np.zeros(len(plan_mm)),
+        np.ones(len(plan_mm)),
+        (),
+        _whole(looks),
+        (),
+        _open_area_u(looks),
+    )
 
     def measured(along: NDArray[np.float64]) -> Measures:
         return joined_measures(

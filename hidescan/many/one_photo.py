@@ -13,7 +13,8 @@ from hidescan.basics.errors import BadInput, NotFound
 from hidescan.basics.parallel import start_in_thread
 from hidescan.hide_map.facts import HideFacts, facts_of
 from hidescan.hide_map.identity import is_offcut
-from hidescan.hide_map.model import HideMap, Inputs, WarningEntry
+from hidescan.hide_map.model import XY, HideMap, Inputs, WarningEntry
+from hidescan.hide_map.places import without
 from hidescan.hide_map.revisions import (
     earlier_map,
     file_digest,
@@ -121,13 +122,21 @@ def map_read(photo: Photo, beside: Path, inputs: Inputs, keeping: Keeping, setti
     return target, kept
 
 
+@dataclass(frozen=True, slots=True)
+class Also:
+    """What an edit does beside what is given: files of marks to merge, and photo pixels whose statements go."""
+
+    merge: tuple[Path, ...] = ()
+    taken_back_px: tuple[XY, ...] = ()
+
+
 def edit_one(
     path: Path,
     photo_path: Path,
     inputs: Inputs,
     words: Mapping[str, str],
     settings: Settings,
-    merge: Sequence[Path] = (),
+    also: Also = Also(),
     units: str = "ft",
 ) -> HideMap:
     """Map a map's own photo again with more given, and keep a new revision.
@@ -138,16 +147,22 @@ def edit_one(
         What is given now, beside what the map holds.
     words
         What a person says of marks, by id: a status or a kind.
-    merge
-        Files of marks drawn elsewhere, or maps of the other face.
+    also
+        Files of marks drawn elsewhere or maps of the other face, and places whose taps and gauge readings are taken
+        back.
 
     Raises
     ------
     BadInput
-        The map, its photo or a file to merge cannot be used, or a mark named does not exist.
+        The map, its photo or a file to merge cannot be used, a mark named does not exist, or nothing was given at a
+        place to take back.
     """
     seen, old = file_digest(path), read_map(path)
-    with_marks = with_marks_given(old, path.name, words, merge, settings)
+    with_marks = with_marks_given(old, path.name, words, also.merge, settings)
+    for at_px in also.taken_back_px:
+        with_marks = _taken_back(with_marks, at_px)
+    if also.taken_back_px and (is_offcut(old) or not photo_path.is_file()):
+        raise BadInput(f"{path.name}: nothing at a place can be taken back without its photo; name it with --photo.")
     if is_offcut(old):
         why = "is an offcut, planned and not measured; map it once it is cut"
         return save_map(path, without_pixels(old, with_marks, inputs, path.name, why), seen=seen)
@@ -159,6 +174,15 @@ def edit_one(
         raise BadInput(f"{photo_path}: is not the photo of {path.name} (its content differs). Give the right one.")
     made = _remade(photo, inputs, with_marks, units, settings)
     return keep(path, made.hide_map, made.pictures, fresh=False, seen=seen)
+
+
+def _taken_back(hide_map: HideMap, at_px: XY) -> HideMap:
+    """The map without the taps and gauge readings at a photo pixel."""
+    given = hide_map.inputs
+    left = replace(given, hints=without(given.hints, at_px), gauge=without(given.gauge, at_px))
+    if left == given:
+        raise BadInput(f"Nothing was given at pixel {at_px[0]:g},{at_px[1]:g}: no tap and no gauge reading lies there.")
+    return replace(hide_map, inputs=left)
 
 
 def without_pixels(old: HideMap, with_marks: HideMap, given: Inputs, name: str, why: str) -> HideMap:

@@ -5,20 +5,15 @@ from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
-from shapely import get_coordinates, orient_polygons
-from shapely.geometry import LineString, MultiPolygon, Polygon
+from shapely.geometry import LineString, Polygon
 
 from hidescan import __version__
 from hidescan.anatomy.back_line import BackLine, Shape
-from hidescan.anatomy.lit_thickness import DensityField, lit_thickness
-from hidescan.anatomy.thickness import Thickness, gauged_thickness, typical_thickness
-from hidescan.anatomy.zones import Zone, lay_zones, sampling_point
-from hidescan.basics.errors import Doubt, NotFound
+from hidescan.basics.errors import Doubt
 from hidescan.basics.geometry import Points, rotation_2d, without_crossings
 from hidescan.basics.uncertainty import COVERAGE_FACTOR, Measured
 from hidescan.camera.model import Camera
 from hidescan.figures.measures import Measures
-from hidescan.figures.usable import usable_area
 from hidescan.floor.solution import CardPlace
 from hidescan.hide_map.identity import new_hide_id
 from hidescan.hide_map.model import (
@@ -30,13 +25,11 @@ from hidescan.hide_map.model import (
     DoubtfulStretch,
     FormEntry,
     FormName,
-    GaugeInput,
     HideMap,
     Inputs,
     LineGeometry,
     MeasureEntry,
     MeasuresEntry,
-    MultiPolygonGeometry,
     OutlineEntry,
     PhotoInfo,
     PhotoView,
@@ -44,10 +37,10 @@ from hidescan.hide_map.model import (
     ProgramInfo,
     Ring,
     WarningEntry,
-    ZoneEntry,
 )
-from hidescan.mapping.light import density_field, thin_marks
 from hidescan.mapping.plan import Plan
+from hidescan.marks.derived import with_figures
+from hidescan.marks.light import thin_marks
 from hidescan.marks.placement import FoundMark, Surroundings, entries, placed
 from hidescan.outline.finding import Outline
 from hidescan.photo.reading import Photo
@@ -104,24 +97,17 @@ def assemble(
 ) -> HideMap:
     """The map: everything in mm is carried into the hide frame, and the camera with it.
 
-    The through holes among the marks become inner rings of the outline too.
+    The through holes among the marks become inner rings of the outline too. What follows from the geometry and from
+    what a person gave is computed where every correction computes it (`with_figures`).
     """
     thin = () if inputs.light is None else thin_marks(inputs.light, settings.light)
     hide = _laid_out(plan, frame, shape.back_line, (*plan.found, *thin))
-    net = Polygon(hide.outer, [ring for _, ring in hide.holes])
-    zones = lay_zones(net, shape.form.name, hide.curve_mm, replace(settings.zones, **dict(inputs.zone_lines)))
-    gauge = tuple(replace(g, hide_mm=_xy(hide.camera.mm_from_px(np.array([g.photo_px]))[0])) for g in inputs.gauge)
-    light = None if inputs.light is None else density_field(inputs.light, hide.camera, plan.heights.thickness_mm)
-    if gauge:
-        thickness = measured_thickness(gauge, net.area, light, settings)
-    else:
-        given = inputs.thickness_mm is not None
-        thickness = _assumed_thickness(zones, plan.heights.thickness_mm, given, settings)
-    marks = entries(hide.marks, Surroundings(Polygon(hide.outer), hide.back_line, zones))
-    net_budget = [(row.source, row.area_percent) for row in measures.budget]
-    usable = usable_area(net, marks, measures.area_net, net_budget, settings.usable)
+    upper = plan.heights.thickness_mm  # a gauge reads where it is put, on the leather
+    at = [hide.camera.mm_from_px(np.array([reading.photo_px]), upper)[0] for reading in inputs.gauge]
+    gauge = tuple(replace(reading, hide_mm=_xy(place)) for reading, place in zip(inputs.gauge, at, strict=True))
+    marks = entries(hide.marks, Surroundings(Polygon(hide.outer), hide.back_line, ()))
     view = photo_view(plan.photo, hide.camera, hide.outer)
-    return HideMap(
+    measured = HideMap(
         program=ProgramInfo(__version__, settings_as_saved(settings)),
         photo=plan.photo,
         inputs=replace(inputs, gauge=gauge),
@@ -130,18 +116,15 @@ def assemble(
         outline=_outline_entry(hide.camera, plan.outline, hide.outer, hide.holes),
         back_line=_back_line_entry(shape.back_line, plan.camera, frame),
         form=FormEntry(cast(FormName, shape.form.name), shape.form.confidence),
-        measures=_measures_entry(measures, usable.area),
+        measures=_measures_entry(measures),
         budget=tuple(BudgetEntry(row.source, row.area_percent) for row in measures.budget),
-        zones=tuple(_zone_entry(zone, thickness) for zone in zones),
+        zones=(),
         marks=marks,
         warnings=tuple(WarningEntry(doubt.code, doubt.message) for doubt in doubts),
-        thickness_source=thickness.label,
-        sampling_mm=_sampling(net, shape.form.name, hide.curve_mm, settings),
-        usable_budget=tuple(BudgetEntry(source, 100 * u / usable.area.value) for source, u in usable.u_by_source_mm2),
-        marks_numbered=len(marks),
         photos=(view,),
         hide_id=new_hide_id(plan.photo.sha256, inputs.hide_at_px),
     )
+    return with_figures(measured, settings)
 
 
 def _card_entry(place: CardPlace, frame: HideFrame) -> CardEntry:
@@ -162,11 +145,11 @@ def _back_line_entry(back: BackLine, floor_camera: Camera, frame: HideFrame) -> 
     )
 
 
-def _measures_entry(measures: Measures, usable: Measured) -> MeasuresEntry:
+def _measures_entry(measures: Measures) -> MeasuresEntry:
     return MeasuresEntry(
         _figure(measures.area_gross),
         _figure(measures.area_net),
-        _figure(usable),
+        _figure(measures.area_net),
         _figure(measures.length),
         _figure(measures.width),
         _figure(measures.perimeter),
@@ -235,40 +218,6 @@ def _outline_entry(
     )
 
 
-def _sampling(net: Polygon, form: str, curve_mm: Points | None, settings: Settings) -> XY | None:
-    """Where a standard takes its sample (ISO 2418, from memory); None where it is not defined."""
-    if curve_mm is None:
-        return None
-    point = sampling_point(net, form, curve_mm, settings.sampling)
-    return None if isinstance(point, NotFound) else _xy(point)
-
-
-def measured_thickness(
-    gauge: tuple[GaugeInput, ...], area_mm2: float, light: DensityField | None, settings: Settings
-) -> Thickness:
-    """The thickness over the hide from gauge readings, at least one, and from light where there is some."""
-    points, values, u = (np.array([getattr(g, name) for g in gauge]) for name in ("hide_mm", "thickness_mm", "u_mm"))
-    if light is not None:
-        lit = lit_thickness((points, values, u), area_mm2, light, settings.thickness, settings.light)
-        if lit is not None:
-            return lit
-    return gauged_thickness(points, values, u, area_mm2, settings.thickness)
-
-
-def _assumed_thickness(zones: tuple[Zone, ...], level_mm: float, given: bool, settings: Settings) -> Thickness:
-    """The thickness by zone where nothing was gauged, about the one that was given or is typical."""
-    m = settings.measure
-    u_mm = m.given_thickness_u_share * level_mm if given else m.typical_thickness_u_mm
-    return typical_thickness(zones, level_mm, u_mm, settings.thickness)
-
-
-def _zone_entry(zone: Zone, thickness: Thickness) -> ZoneEntry:
-    """A zone with the thickness at a point well inside it."""
-    inside = zone.polygon.representative_point()
-    mean, u = thickness.predict(np.array([[inside.x, inside.y]]))
-    return ZoneEntry(zone.name, _region(zone.polygon), zone.area_mm2, float(mean[0]), float(u[0]))
-
-
 def _half_turn(angle_deg: float) -> float:
     return (angle_deg + 180.0) % 360.0 - 180.0
 
@@ -288,13 +237,3 @@ def _line(points: Points) -> Ring:
 
 def _ring(points: Points) -> Ring:
     return _line(np.vstack([points, points[:1]]))
-
-
-def _region(region: Polygon | MultiPolygon) -> PolygonGeometry | MultiPolygonGeometry:
-    """A Shapely region as GeoJSON, outer rings counter-clockwise (RFC 7946, 3.1.6)."""
-    turned = orient_polygons(region)
-    parts = tuple(
-        tuple(_line(get_coordinates(ring)) for ring in (part.exterior, *part.interiors))
-        for part in getattr(turned, "geoms", (turned,))
-    )
-    return PolygonGeometry(parts[0]) if len(parts) == 1 else MultiPolygonGeometry(parts)

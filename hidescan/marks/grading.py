@@ -17,7 +17,7 @@ from shapely.geometry.base import BaseGeometry
 from hidescan.basics.errors import BadInput, refuse_unknown
 from hidescan.basics.uncertainty import COVERAGE_FACTOR, root_sum_square
 from hidescan.basics.vocabulary import MARKS, ZONES, MarkKind, Vocabulary
-from hidescan.figures.usable import DOUBT, OUTLINES, counted_marks, lost_in_map
+from hidescan.figures.usable import DOUBT, MISSED, OUTLINES, counted_marks, lost_in_map
 from hidescan.hide_map.model import HideMap, MarkEntry
 from hidescan.marks.placement import region_of
 from hidescan.settings import UsableSettings
@@ -121,7 +121,7 @@ def graded(hide_map: HideMap, table: GradeTable, settings: UsableSettings) -> Gr
     hide = _Hide(hide_map, net.difference(lost_in_map(net, hide_map.marks, rule)), counted_marks(hide_map.marks, rule))
     share = 100 * hide.clear.area / Polygon(rings[0]).area
     # What scales the whole hide cancels in a share of it; what the marks themselves leave open does not.
-    own = [row.area_percent for row in hide_map.usable_budget if row.source in (OUTLINES, DOUBT)]
+    own = [row.area_percent for row in hide_map.usable_budget if row.source in (OUTLINES, DOUBT, MISSED)]
     known = hide_map.measures.area_usable.expanded_uncertainty is not None
     expanded = COVERAGE_FACTOR * share * root_sum_square(*own) / 100 if known else None
     remarks: list[str] = []

@@ -14,8 +14,8 @@ from shapely.geometry import Polygon
 from hidescan.basics.errors import BadInput
 from hidescan.basics.geometry import Points, without_crossings
 from hidescan.hide_map.model import HideMap, MarkEntry, MarkKind, MarkStatus
-from hidescan.marks.corrections import as_kind, ring_of, with_marks
-from hidescan.marks.placement import mark_entry, number_of, on_hide, surroundings_of
+from hidescan.marks.corrections import as_kind, with_marks
+from hidescan.marks.placement import mark_entry, number_of, on_hide, ring_of, surroundings_of
 from hidescan.settings import Settings
 
 # Of the smaller of two: the same photo mapped again moves rims by a pixel or two.
@@ -65,8 +65,6 @@ def carried_over(old: HideMap, new: HideMap, settings: Settings) -> HideMap:
                     confidence=known.confidence, status=known.status,
                 )
             )  # fmt: skip
-    if all(mark.status == "found" for mark in old.marks):  # only names differ, the figures stay as measured
-        return replace(new, marks=tuple(marks), marks_numbered=numbered)
     return with_marks(replace(new, marks_numbered=numbered), tuple(marks), settings)
 
 

@@ -1,6 +1,7 @@
-"""Two photos of one hide laid on each other by their outlines: the marks of the flesh side on the grain side's map.
+"""Two photos of one hide laid on each other by their outlines: the marks of one on the map of the other.
 
-Turned over, a hide shows the mirror image of its outline. The other map's outline is mirrored and moved onto this one
+Turned over, a hide shows the mirror image of its outline. The other map's outline, mirrored or as it is, is moved onto
+this one
 by iterated closest points (Besl and McKay 1992) with the worst fifth of the rim left out of each step, since leather
 never lies twice alike (trimmed as by Chetverikov and others 2005). It starts from both back lines and from the turns
 that an unknown or mistaken back line leaves open; the start that ends with the most area shared wins.
@@ -16,8 +17,8 @@ from shapely.geometry import Polygon
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points, resample, rotation_2d
 from hidescan.hide_map.model import HideMap
-from hidescan.marks.corrections import ring_of
 from hidescan.marks.matching import GivenMark
+from hidescan.marks.placement import ring_of
 from hidescan.settings import OtherFaceSettings
 
 
@@ -52,26 +53,48 @@ class Laid:
 def laid_on(this: HideMap, other: HideMap, settings: OtherFaceSettings) -> Laid | NotFound:
     """Lay another map's outline on this one's.
 
-    Two maps that both say the same face are taken as two photos of it; otherwise the other one is mirrored.
+    Two maps that both name the same face are two photos of it, two that name both faces show the hide turned over.
+    Where a face is unknown both ways are tried, and the one that fits clearly better is taken.
 
     Returns
     -------
-    The fit; or NotFound, which tells how far the outlines are from agreeing.
+    The fit; or NotFound, which tells how far the outlines are from agreeing, or asks which face is which.
     """
-    mirrored = this.inputs.face == "unknown" or this.inputs.face != other.inputs.face
-    here, there = (ring_of(m.outline.hide_mm) for m in (this, other))
-    if mirrored:
-        there = there * (-1.0, 1.0)
-    starts = _starts(this, other)
-    best = max((_fit(here, there, mirrored, angle, settings) for angle in starts), key=lambda laid: laid.shared)
+    here = ring_of(this.outline.hide_mm)
+    fits = [_best_fit(this, other, here, mirrored, settings) for mirrored in _ways(this, other)]
+    fits.sort(key=lambda laid: -laid.shared)
+    best = fits[0]
     if best.shared < settings.least_shared:
-        face = "the other face of" if mirrored else "another photo of"
+        of = "another photo of" if len(fits) > 1 or not best.mirrored else "the other face of"
         return NotFound(
             "outlines-disagree",
             f"The outlines share only {100 * best.shared:.1f} % of their area and lie {best.apart_mm:.0f} mm apart.",
-            f"It does not look like {face} the same hide; {100 * settings.least_shared:.0f} % is asked for.",
+            f"It does not look like {of} the same hide; {100 * settings.least_shared:.0f} % is asked for.",
+        )
+    also = [
+        laid
+        for laid in fits[1:]
+        if laid.apart_mm < settings.clearly_apart * max(best.apart_mm, settings.least_apart_mm)
+    ]
+    if also and also[0].shared >= settings.least_shared:
+        return NotFound(
+            "faces-unclear",
+            f"The outlines fit both ways round, {best.apart_mm:.0f} and {also[0].apart_mm:.0f} mm apart.",
+            "Say which face each photo shows: hidescan edit MAP --face grain, or --face flesh, for both maps.",
         )
     return best
+
+
+def _ways(this: HideMap, other: HideMap) -> tuple[bool, ...]:
+    """Whether the other outline may be mirrored: as both maps' faces say, else both ways."""
+    faces = this.inputs.face, other.inputs.face
+    return (True, False) if "unknown" in faces else (faces[0] != faces[1],)
+
+
+def _best_fit(this: HideMap, other: HideMap, here: Points, mirrored: bool, settings: OtherFaceSettings) -> Laid:
+    there = ring_of(other.outline.hide_mm) * ((-1.0, 1.0) if mirrored else (1.0, 1.0))
+    starts = _starts(this, other)
+    return max((_fit(here, there, mirrored, angle, settings) for angle in starts), key=lambda laid: laid.shared)
 
 
 def marks_of(other: HideMap, on_this: Callable[[Points], Points]) -> Iterator[GivenMark]:

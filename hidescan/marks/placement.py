@@ -151,6 +151,11 @@ def sides(polygon: Polygon, kind: MarkKind) -> tuple[float, float]:
     return float(lengths.max()), float(lengths.min())
 
 
+def ring_of(geometry: PolygonGeometry) -> Points:
+    """A mark's ring as points (M, 2), not closed."""
+    return np.array(geometry.coordinates[0][:-1])
+
+
 def number_of(mark: MarkEntry) -> int:
     """The number in a mark's id, by which pictures and sheets call it; 0 where a hand-written id has none."""
     found = re.search(r"(\d+)$", mark.id)

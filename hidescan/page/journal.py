@@ -13,6 +13,7 @@ from pydantic import TypeAdapter, ValidationError
 
 from hidescan.basics.errors import BadInput
 from hidescan.hide_map.model import Inputs, MarkKind, Ring
+from hidescan.hide_map.places import latest_at_each_place
 
 T = TypeVar("T")
 LISTS = ("hints", "gauge", "tapes", "rim_px")
@@ -96,6 +97,7 @@ def with_edit(given: Given, edit: Edit) -> Given:
     if unknown:
         raise BadInput(f"{min(unknown)}: there is no such thing to give.")
     inputs = _valid(_inputs(), plain | edit.set)
+    inputs = replace(inputs, hints=latest_at_each_place(inputs.hints), gauge=latest_at_each_place(inputs.gauge))
     return replace(given, inputs=inputs, marks=given.marks if edit.mark is None else (*given.marks, edit.mark))
 
 

@@ -14,9 +14,8 @@ from hidescan.anatomy.zones import Zone
 from hidescan.exports.layers import layers
 from hidescan.figures.usable import counted_marks, lost_to_marks
 from hidescan.hide_map.model import HideMap, MarkEntry
-from hidescan.mapping.building import measured_thickness
-from hidescan.mapping.light import density_field
 from hidescan.marks.placement import EDGES
+from hidescan.marks.thickness import thickness_over
 from hidescan.pieces.file import PieceRules
 from hidescan.settings import Settings
 from hidescan.settings.uses import PlaceSettings
@@ -59,18 +58,16 @@ def leather_of(name: str, hide_map: HideMap, settings: Settings) -> Leather:
         drawn.net_mm,
         drawn.net_mm.difference(lost),
         zones,
-        thickness_over(hide_map, drawn.net_mm, zones, settings),
+        _thickness(hide_map, drawn.net_mm, zones, settings),
         marks,
         back[0].geometry if back else None,
     )
 
 
-def thickness_over(hide_map: HideMap, net: Polygon, zones: tuple[Zone, ...], settings: Settings) -> Thickness:
+def _thickness(hide_map: HideMap, net: Polygon, zones: tuple[Zone, ...], settings: Settings) -> Thickness:
     """The map's own thickness: its gauge readings interpolated again, or its zones' figures."""
     if hide_map.inputs.gauge:
-        light = hide_map.inputs.light
-        field = None if light is None else density_field(light, hide_map.camera_over_hide(), hide_map.upper_face_mm())
-        return measured_thickness(hide_map.inputs.gauge, net.area, field, settings)
+        return thickness_over(hide_map, net, zones, settings)
     return TypicalThickness(
         zones,
         tuple(zone.thickness_mm for zone in hide_map.zones),

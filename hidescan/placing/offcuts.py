@@ -8,7 +8,6 @@ from shapely import affinity, maximum_inscribed_circle, orient_polygons, union_a
 from shapely.geometry import Polygon
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.anatomy.zones import Zone
 from hidescan.basics.geometry import Points, polygonal
 from hidescan.camera.model import Camera
 from hidescan.hide_map.identity import new_offcut_id
@@ -29,10 +28,10 @@ from hidescan.hide_map.model import (
     WarningEntry,
     ZoneEntry,
 )
-from hidescan.marks.corrections import ring_of, with_marks
-from hidescan.marks.placement import mark_entry, number_of, on_hide, region_of, surroundings_of
+from hidescan.marks.corrections import with_marks
+from hidescan.marks.placement import mark_entry, number_of, on_hide, region_of, ring_of, surroundings_of
 from hidescan.placing.file import PlacedPiece, Placing
-from hidescan.placing.leather import Leather, thickness_over
+from hidescan.placing.leather import Leather
 from hidescan.placing.rules import outline_of
 from hidescan.settings import Settings
 from hidescan.settings.uses import OffcutSettings
@@ -123,6 +122,8 @@ def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Set
             hide_mm=PolygonGeometry((_ring(outer),)),
             photo_px=PolygonGeometry((_ring(camera.px_from_mm(outer, z_mm)),)),
             doubtful=(),
+            rim_mm=None,
+            rim_px=None,
         ),
         back_line=_back_line(parent.back_line, camera, length_mm, z_mm),
         form=FormEntry("piece", 1.0),
@@ -136,7 +137,6 @@ def offcut_map(parent: HideMap, region: Polygon, parent_name: str, settings: Set
     )
     rim_px = whole.outline.photo_px.coordinates[0]
     whole = replace(whole, hide_id=new_offcut_id(parent.hide_id, rim_px), parent_id=parent.hide_id)
-    whole = _as_thick_there(whole, net, settings)
     return with_marks(whole, _marks(parent, whole, net, origin), settings)
 
 
@@ -239,23 +239,6 @@ def _zones(parent: HideMap, net: Polygon, origin: Points) -> tuple[ZoneEntry, ..
             )
             found.append(replace(zone, hide_mm=MultiPolygonGeometry(rings), area_mm2=float(own.area)))
     return tuple(found)
-
-
-def _as_thick_there(offcut: HideMap, net: Polygon, settings: Settings) -> HideMap:
-    """The offcut with its zones as thick as its leather was measured to be there; typical figures stay."""
-    if not offcut.inputs.gauge:
-        return offcut
-    shapes = [region_of(zone.hide_mm) for zone in offcut.zones]
-    zones = tuple(Zone(zone.name, shape) for zone, shape in zip(offcut.zones, shapes, strict=True))
-    inside = np.array([shape.representative_point().coords[0] for shape in shapes])
-    mean, u = thickness_over(offcut, net, zones, settings).predict(inside)
-    return replace(
-        offcut,
-        zones=tuple(
-            replace(zone, thickness_mm=float(m), thickness_u_mm=float(v))
-            for zone, m, v in zip(offcut.zones, mean, u, strict=True)
-        ),
-    )
 
 
 def _figure(figure: MeasureEntry, value: float, share: float) -> MeasureEntry:

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from io import BytesIO
 
 from hidescan.basics.errors import BadInput
-from hidescan.basics.units import MM2_PER_FT2, format_length, format_quarter_foot, format_thickness
+from hidescan.basics.units import format_area, format_length, format_quarter_foot, format_thickness
 from hidescan.exports.layers import layers
 from hidescan.exports.pdf.canvas import new_canvas
 from hidescan.figures.summary import area_with_u
@@ -57,7 +57,7 @@ def to_bytes(maps: Sequence[tuple[str, HideMap]], *, units: str = "ft", paper: s
         y = max(*ends, y + 4.0) + 1.5
         if row == 0:
             page.rule(MARGIN_MM, page.width - MARGIN_MM, y - 4.0)
-    y = page.wrapped(MARGIN_MM, y + 3.0, _apart(maps), page.width - 2 * MARGIN_MM, size=2.9)
+    y = page.wrapped(MARGIN_MM, y + 3.0, _apart(maps, units), page.width - 2 * MARGIN_MM, size=2.9)
     page.wrapped(
         MARGIN_MM,
         y + 1.0,
@@ -74,14 +74,14 @@ def to_bytes(maps: Sequence[tuple[str, HideMap]], *, units: str = "ft", paper: s
 
 
 def _rows(name: str, hide_map: HideMap, units: str) -> dict[str, str]:
-    m, given, other = hide_map.measures, hide_map.inputs, "metric" if units == "ft" else "ft"
+    m, given = hide_map.measures, hide_map.inputs
+    trade = {"": area_with_u(m.area_net, "metric"), "Quarter foot": format_quarter_foot(m.area_net.value)}
     kept = [mark for mark in hide_map.marks if mark.status != "rejected"]
     zones = [zone.thickness_mm for zone in hide_map.zones]
     return {
         "Hide": name,
         "Area": area_with_u(m.area_net, units),
-        "": area_with_u(m.area_net, other),
-        "Quarter foot": format_quarter_foot(m.area_net.value),
+        **(trade if units == "ft" else {}),
         "Usable": area_with_u(m.area_usable, units),
         "Share usable": f"{100 * m.area_usable.value / m.area_net.value:.1f} %",
         "Length": format_length(m.length.value, units),
@@ -99,16 +99,16 @@ def _rows(name: str, hide_map: HideMap, units: str) -> dict[str, str]:
     }
 
 
-def _apart(maps: Sequence[tuple[str, HideMap]]) -> str:
+def _apart(maps: Sequence[tuple[str, HideMap]], units: str) -> str:
     """Largest against smallest, and whether their difference is more than the two ± together."""
     ordered = sorted(maps, key=lambda item: item[1].measures.area_net.value)
     (small_name, small), (large_name, large) = ordered[0], ordered[-1]
     a, b = small.measures.area_net, large.measures.area_net
     apart = b.value - a.value
-    text = f"Largest against smallest: {large_name} has {apart / MM2_PER_FT2:.2f} ft² more than {small_name}"
+    text = f"Largest against smallest: {large_name} has {format_area(apart, units)} more than {small_name}"
     if a.expanded_uncertainty is None or b.expanded_uncertainty is None:
         return text + "; without both ± nothing more can be said."
     # Independent photos: the uncertainties add as squares (JCGM 100, 5.1.2).
     both = float((a.expanded_uncertainty**2 + b.expanded_uncertainty**2) ** 0.5)
     size = "more than" if apart > both else "no more than"
-    return f"{text}, {size} the two ± together ({both / MM2_PER_FT2:.2f} ft²)."
+    return f"{text}, {size} the two ± together ({format_area(both, units)})."

@@ -164,18 +164,19 @@ def _number(page: Page, spot: Spot, number: int) -> None:
 
 
 def _figures(page: Page, hide_map: HideMap, units: str, marked: MarkedArea | None, deal: Deal | None) -> None:
-    m, other = hide_map.measures, "metric" if units == "ft" else "ft"
+    m = hide_map.measures
     x, end = MARGIN_MM + _PICTURE_MM[0] + 8.0, page.width - MARGIN_MM
     y = MARGIN_MM + 20.0
     page.text(x, y, "Area (leather, holes taken off)", 3.1, grey=SOFT)
     page.text(x, y + 8.0, area_with_u(m.area_net, units), 6.4, bold=True)
-    page.text(x, y + 13.5, area_with_u(m.area_net, other), 3.6)
-    page.text(x, y + 18.5, f"{format_quarter_foot(m.area_net.value)} by the quarter foot", 3.6)
+    if units == "ft":
+        page.text(x, y + 13.5, area_with_u(m.area_net, "metric"), 3.6)
+        page.text(x, y + 18.5, f"{format_quarter_foot(m.area_net.value)} by the quarter foot", 3.6)
     page.text(x, y + 23.0, f"± is for 95 % (coverage factor k = {m.area_net.coverage_factor:g})", 2.8, grey=SOFT)
     y += 29.0
     if marked is not None:
         page.text(x, y, f"Marked on the hide: {marked.words} = {format_area(marked.area_mm2, units)}", 3.1, bold=True)
-        y = page.wrapped(x, y + 4.5, compared(marked, m.area_net), end - x, grey=SOFT) + 2.0
+        y = page.wrapped(x, y + 4.5, compared(marked, m.area_net, units), end - x, grey=SOFT) + 2.0
     rule = hide_map.program.settings.get("usable", {})
     rows = [
         ("Usable", area_with_u(m.area_usable, units)),

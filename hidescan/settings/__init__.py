@@ -9,6 +9,7 @@ from typing import Any
 from hidescan.settings.figures import (
     ClearSettings,
     DrawSettings,
+    MarkRate,
     MarksPictureSettings,
     MeasureSettings,
     OtherFaceSettings,
@@ -50,6 +51,7 @@ __all__ = [
     "KindSettings",
     "LensSettings",
     "LightSettings",
+    "MarkRate",
     "MarksPictureSettings",
     "MeasureSettings",
     "OtherFaceSettings",

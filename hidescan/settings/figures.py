@@ -21,10 +21,35 @@ class MeasureSettings:
     lift_steep_deg: float = 30.0
     # Neighbouring stretches of rim are off alike over about the width of the strip that they were found in.
     rim_correlation_mm: float = 15.0
+    # A ragged rim is the longer the finer it is followed: its length is stated as walked with a divider of this opening
+    # (Richardson 1961; Mandelbrot 1967), coarse beside the rim's own uncertainty and fine beside any leg.
+    perimeter_step_mm: float = 20.0
+    # What makes lengths doubtful beside the camera, by the study calibration/studies/figures.md: the thin ends that
+    # length and width are measured between; of the perimeter, how ragged the rim is beside how it was found; of each,
+    # the parts that an outline of no confidence at all has wrong, and what open area does to a side.
+    fringe_u_mm: float = 1.5
+    ragged_u_share: float = 0.006
+    wrong_extent_share: float = 0.085
+    wrong_perimeter_share: float = 0.12
+    open_extent_share: float = 0.5
     # Points of the rim that derivatives are taken on.
     derivative_points: int = 600
     # Share of the rim's uncertainty that is the same all round: a wider blur or a shadow pulls every edge one way.
     rim_common_share: float = 0.5
+
+
+@dataclass(frozen=True, slots=True)
+class MarkRate:
+    """How marks of a kind are found, by `calibration/studies/figures.md`."""
+
+    kind: str
+    # On a square metre of hide, and the share of them that is found.
+    per_m2: float
+    recall: float
+    # What a missed one takes with its margin, root mean square.
+    missed_mm2: float
+    # Share of the found ones that are marks, over the confidence that they were found with.
+    trust: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,6 +68,15 @@ class UsableSettings:
     # As for the rim: stretches that are off alike, and the share that all outlines are off together.
     outline_correlation_mm: float = 15.0
     outline_common_share: float = 0.5
+    rates: tuple[MarkRate, ...] = (
+        MarkRate("hole", 3.0, 0.84, 400.0, 1.0),
+        MarkRate("cut", 0.76, 0.71, 1400.0, 0.4),
+        MarkRate("brand", 0.60, 0.64, 10700.0, 1.0),
+        MarkRate("stain", 0.65, 0.67, 13400.0, 1.0),
+        MarkRate("scratch", 0.43, 0.5, 1800.0, 1.0),
+    )
+    # Of the rate of missed marks from hide to hide, over its square: on one hide in five nearly all are missed.
+    rate_variance: float = 2.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +103,10 @@ class OtherFaceSettings:
     # Intersection over union below which the outlines are not those of one hide: on invented hides, one laid out again
     # with its rim 4 to 10 mm off shares 0.94 to 0.99, two of one species brought to one size at most 0.82.
     least_shared: float = 0.92
+    # Where a face is unknown, how many times farther apart the rims must lie the other way round: the two sides of a
+    # hide are alike, but no more alike than it lies twice.
+    clearly_apart: float = 1.3
+    least_apart_mm: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ import shapely
 from numpy.typing import NDArray
 from shapely.geometry.base import BaseGeometry
 
+from hidescan.anatomy.thickness import GIVEN, TYPICAL
 from hidescan.hide_map.model import HideMap
 from hidescan.shelf.settings import FitSettings
 
@@ -69,9 +70,10 @@ def zones_of(hide_map: HideMap, readings: Mapping[str, float], given_mm: float |
         elif hide_map.inputs.gauge:
             thickness, u, source = zone.thickness_mm, zone.thickness_u_mm, "interpolated from gauge readings"
         elif given_mm is not None:
-            thickness, u, source = given_mm, None, "given for the whole hide"
+            thickness, u, source = given_mm, None, GIVEN
         else:
-            thickness, u, source = zone.thickness_mm, zone.thickness_u_mm, "typical, not measured"
+            source = TYPICAL if hide_map.inputs.thickness_mm is None else GIVEN
+            thickness, u = zone.thickness_mm, zone.thickness_u_mm
         figures.append(ZoneFigure(zone.name, zone.area_mm2, thickness, u, source))
     return tuple(figures)
 

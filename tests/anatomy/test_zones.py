@@ -38,6 +38,30 @@ def test_zones_tile_the_outline(form: str) -> None:
     assert all(zone.polygon.is_valid for zone in zones)
 
 
+def test_a_fore_shank_beside_the_neck_is_no_neck() -> None:
+    """A side: trunk 500 mm wide and 1720 long, neck 280 mm wide beyond it; a leg 200 mm wide runs forward beside it."""
+    trunk, neck = box(0, 0, 500, 1720), box(0, 1720, 280, 2000)
+    leg = box(400, 1500, 600, 1950)
+    zones = {
+        zone.name: zone for zone in lay_zones(shapely.union_all([trunk, neck, leg]), "side", straight(2000.0), LINES)
+    }
+    assert zones["neck"].polygon.symmetric_difference(neck).area < 1e-6
+    assert zones["shank"].polygon.intersection(box(400, 1720, 600, 1950)).area == pytest.approx(200 * 230)
+    assert sum(zone.area_mm2 for zone in zones.values()) == pytest.approx(
+        500 * 1720 + 280 * 280 + 100 * 220 + 200 * 230
+    )
+
+
+@pytest.mark.parametrize("form", ["whole", "side"])
+def test_neck_hangs_together(form: str) -> None:
+    for seed in range(12):
+        outline, curve = in_hide_frame(any_form(np.random.default_rng(seed), form, "cattle"))
+        laid = lay_zones(outline, form, curve, LINES)
+        zones = {zone.name: zone.polygon for zone in laid}
+        assert sum(zone.area_mm2 for zone in laid) == pytest.approx(outline.area, rel=1e-9)
+        assert len(getattr(zones.get("neck"), "geoms", [1])) == 1
+
+
 def test_butt_of_a_good_cattle_hide_is_about_half() -> None:
     # A good cattle hide has half its area or more in the core (trade glossary, 'Stellung der Haut'); the usual split
     # is 45-55 % butt, 20-25 % shoulder and neck, 20-30 % bellies (from memory).

@@ -9,7 +9,7 @@ import math
 import numpy as np
 import pytest
 
-from hidescan.basics.uncertainty import Measured, half_width_95, half_width_95_of_steps, root_sum_square
+from hidescan.basics.uncertainty import Measured, expanded_with_steps, half_width_95, root_sum_square
 
 
 def test_end_gauge_of_jcgm_100_annex_h_1() -> None:
@@ -54,8 +54,8 @@ def test_undefined_stays_undefined() -> None:
     assert math.isnan(Measured(5.0, math.nan).expanded)
     assert math.isnan(half_width_95(math.nan, (1.0,)))
     assert math.isnan(half_width_95(1.0, (math.nan,)))
-    assert math.isnan(half_width_95_of_steps(math.nan, [(0.3, 10.0)]))
+    assert math.isnan(expanded_with_steps(math.nan, [(0.3, 10.0)]))
 
 
 def test_what_is_sure_has_no_width() -> None:
-    assert half_width_95(0.0, ()) == half_width_95(0.0, (0.0,)) == half_width_95_of_steps(0.0, []) == 0.0
+    assert half_width_95(0.0, ()) == half_width_95(0.0, (0.0,)) == expanded_with_steps(0.0, []) == 0.0

@@ -40,3 +40,14 @@ def test_a_piece_without_back_line_says_what_that_costs() -> None:
 
 def test_an_unknown_uncertainty_is_said() -> None:
     assert area_with_u(MeasureEntry(678000.0, None, 2.0), "ft") == "7.30 ft², uncertainty unknown"
+
+
+def test_metric_output_holds_no_feet_or_inches() -> None:
+    text = "\n".join([*summary_lines("hide", rectangle_map(), "metric"), *figure_lines(rectangle_map(), "metric")])
+    assert not any(unit in text for unit in ("ft", "foot", " in ", "oz"))
+
+
+def test_marks_are_counted_in_their_own_plural() -> None:
+    (hole,) = rectangle_map().marks
+    scratches = tuple(replace(hole, id=f"scratch-{n}", kind="scratch") for n in (1, 2))
+    assert "2 scratches" in "\n".join(summary_lines("hide", rectangle_map(marks=scratches), "ft"))

@@ -49,7 +49,7 @@ def test_what_was_given_before_is_kept_unless_given_anew(tmp_path: Path) -> None
     assert old is not None
     assert merged(old.inputs, Inputs(species="deer")) == replace(GIVEN, species="deer")
     assert merged(GIVEN, Inputs(thickness_mm=2.5)).thickness_mm == 2.5
-    second = HintInput((7.0, 8.0), False)
+    second = HintInput((107.0, 8.0), False)
     assert merged(GIVEN, Inputs(hints=(second,))).hints == (*GIVEN.hints, second)
     assert merged(GIVEN, GIVEN) == GIVEN
 

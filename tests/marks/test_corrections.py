@@ -1,3 +1,5 @@
+import math
+
 import pytest
 from shapely import union_all
 from shapely.geometry import Polygon, box
@@ -49,9 +51,39 @@ def test_usable_and_lost_sum_to_net_in_every_map() -> None:
         assert made.measures.area_usable.value + lost == pytest.approx(net.area, abs=1.0)
 
 
-def test_a_mark_at_the_rim_is_no_hole() -> None:
-    with pytest.raises(BadInput, match="call it a cut"):
-        with_corrections(some_marks(), {"cut-2": "hole"}, S)
+def test_the_outline_follows_a_hole_across_the_rim_and_back() -> None:
+    """600 x 1000 mm with a slit of 60 x 6 mm from the rim inward; taken back, the outline is as it was measured."""
+    before = some_marks()
+    made = with_corrections(before, {"cut-2": "hole"}, S)
+    left = box(-300, 0, 300, 1000).difference(box(240, 500, 300, 506))
+    assert Polygon(made.outline.hide_mm.coordinates[0]).symmetric_difference(left).area < 1e-6
+    hole = next(m for m in made.marks if m.id == "hole-1")
+    assert made.measures.area_net.value == pytest.approx(left.area - hole.area_mm2)
+    assert made.measures.area_gross.value == pytest.approx(left.area)
+    back = with_corrections(made, {"cut-2": "rejected"}, S)
+    assert back.outline == before.outline
+    assert back.measures.area_net.value == pytest.approx(before.measures.area_net.value)
+
+
+def test_holes_that_part_the_hide_are_refused() -> None:
+    across = mark("cut-1", box(-310, 500, 310, 540), "cut")
+    with pytest.raises(BadInput, match="part the hide in two"):
+        with_corrections(marked_map(across), {"cut-1": "hole"}, S)
+
+
+def test_zones_follow_when_a_hole_is_rejected() -> None:
+    made = some_marks()
+    shoulder = {zone.name: zone.area_mm2 for zone in made.zones}["shoulder"]
+    gone = with_corrections(made, {"hole-1": "rejected"}, S)
+    assert shoulder == pytest.approx(240_000 - made.marks[0].area_mm2)
+    assert {zone.name: zone.area_mm2 for zone in gone.zones}["shoulder"] == pytest.approx(240_000)
+
+
+def test_overlapping_holes_are_taken_off_once() -> None:
+    """Two discs of r = 30 mm, 40 mm apart: both less the lens that they share (plane geometry)."""
+    made = marked_map(mark("hole-1", disc(0, 500, 30), "hole"), mark("hole-2", disc(40, 500, 30), "hole"))
+    lens = 2 * 30**2 * math.acos(40 / 60) - 40 / 2 * math.sqrt(4 * 30**2 - 40**2)
+    assert 600_000 - made.measures.area_net.value == pytest.approx(2 * math.pi * 30**2 - lens, rel=2e-3)
 
 
 def test_holes_that_touch_are_one_ring_and_two_marks() -> None:

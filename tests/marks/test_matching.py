@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from shapely.geometry import Polygon, box
 
+from hidescan.basics.geometry import rotation_2d
 from hidescan.hide_map.model import HideMap, MarkKind
 from hidescan.marks.corrections import with_corrections
 from hidescan.marks.matching import GivenMark, carried_over, with_given
@@ -109,3 +110,33 @@ def test_given_marks_confirm_add_and_never_take_away() -> None:
     silent = with_given(before, [GivenMark("stain", ring, 0.7, "found")], S)
     assert silent.marks == before.marks
     assert with_given(before, [GivenMark("stain", ring, status="rejected")], S).marks[2].status == "rejected"
+
+
+@settings(max_examples=20, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from(["hole", "stain", "cut", "brand", "scratch"]),
+            st.integers(-5, 5), st.integers(0, 15), st.floats(8, 22),
+        ),
+        min_size=1, max_size=8, unique_by=lambda m: (m[1], m[2]),
+    ),
+    st.floats(-180, 180), st.floats(-300, 300), st.integers(0, 5),
+)  # fmt: skip
+def test_nothing_is_added_when_the_same_face_is_seen_again(
+    found: list[tuple[str, int, int, float]], turn_deg: float, shift: float, seed: int
+) -> None:
+    """Another photo of the face: the same marks in a frame turned and moved, each seen a little differently."""
+    rng = np.random.default_rng(seed)
+    rotation = rotation_2d(turn_deg)
+    here, there = [], []
+    for n, (kind, column, row, r) in enumerate(found, start=1):
+        x, y = 50.0 * column, 60.0 * row + 50.0
+        here.append(mark(f"{kind}-{n}", disc(x, y, r), kind))  # type: ignore[arg-type]
+        again = np.array(disc(x + rng.normal(0, 2), y + rng.normal(0, 2), 0.95 * r).exterior.coords)[:-1]
+        there.append(GivenMark(kind, again @ rotation.T + shift, 0.8, "found"))  # type: ignore[arg-type]
+    before = marked_map(*here)
+    back = [replace(m, ring_mm=(m.ring_mm - shift) @ rotation) for m in there]
+    once = with_given(before, back, S, slack_mm=3.0)
+    assert once.marks == before.marks
+    assert once.measures == before.measures

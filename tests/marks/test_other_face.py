@@ -68,6 +68,24 @@ def test_two_photos_of_one_face_are_not_mirrored() -> None:
     assert np.abs(laid.on_this(ring + 5.0) - ring).max() < 0.5
 
 
+@pytest.mark.parametrize("seed", range(5))
+def test_another_photo_of_the_same_face_is_not_mirrored_though_no_face_is_named(seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    ring = in_hide_frame(any_form(rng, "whole", ("deer", "goat", "sheep", "calf", "cattle")[seed]))
+    again = laid_out_again(ring, rng, 3.0) @ rotation_2d(rng.normal(0, 2)).T + rng.normal(0, 15, 2)
+    laid = laid_on(map_of(ring), map_of(again), S)
+    assert isinstance(laid, Laid)
+    assert not laid.mirrored
+    assert np.sqrt(np.mean(np.sum((laid.on_this(again) - ring) ** 2, axis=1))) < 9.0
+
+
+def test_an_outline_that_fits_both_ways_round_is_asked_about() -> None:
+    square = np.array([(-300.0, 0.0), (300.0, 0.0), (300.0, 1000.0), (-300.0, 1000.0)])
+    asked = laid_on(map_of(square), map_of(square), S)
+    assert isinstance(asked, NotFound)
+    assert "fit both ways round" in str(asked) and "--face" in str(asked)
+
+
 def test_without_a_back_line_every_turn_is_tried() -> None:
     ring = in_hide_frame(any_form(np.random.default_rng(4), "whole", "deer"))
     piece = map_of((ring * (-1, 1)) @ rotation_2d(137.0).T)

@@ -39,7 +39,9 @@ def test_folding_is_what_two_stacks_give(lines: list[str]) -> None:
 
 
 def test_undo_has_no_end() -> None:
-    edits = [json.dumps({"what": f"{k}", "add": {"hints": [{"photo_px": [k, k], "inside": True}]}}) for k in range(300)]
+    edits = [
+        json.dumps({"what": f"{k}", "add": {"hints": [{"photo_px": [20 * k, k], "inside": True}]}}) for k in range(300)
+    ]
     assert state_of([*edits, *['"undo"'] * 300]).given == Given()
     assert len(state_of([*edits, *['"undo"'] * 300, *['"redo"'] * 300]).given.inputs.hints) == 300
 

@@ -8,9 +8,9 @@ from shapely.geometry import Polygon
 from hidescan.basics.errors import BadInput
 from hidescan.basics.geometry import FARTHEST_MM, has_area, without_crossings
 from hidescan.hide_map.model import HideMap, MarkEntry, MarkKind, MarkStatus, Ring
-from hidescan.marks.corrections import as_kind, ring_of, with_marks
+from hidescan.marks.corrections import as_kind, with_marks
 from hidescan.marks.matching import SAME_MARK_OVERLAP
-from hidescan.marks.placement import Surroundings, mark_entry, surroundings_of
+from hidescan.marks.placement import Surroundings, mark_entry, ring_of, surroundings_of
 from hidescan.page.journal import MarkWord
 from hidescan.settings import Settings
 
