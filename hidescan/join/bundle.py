@@ -321,7 +321,7 @@ _Result = tuple[JointState, Array, float]
 
 
 def _cards_over_exif(bundle: Bundle, views: tuple[View, ...], result: _Result) -> tuple[Bundle, _Result, list[Doubt]]:
-    """Solve again without a lens's given focal length where the cards contradict it (as `floor.solution` does for one photo)."""
+    """Solve again without a lens's given focal length where the cards contradict it (as for one photo)."""
     plane = bundle.settings
     doubts = []
     for lens in dict.fromkeys(bundle.lenses):
@@ -358,8 +358,8 @@ def _cards_over_exif(bundle: Bundle, views: tuple[View, ...], result: _Result) -
 def _information(bundle: Bundle, state: JointState, weights: Array) -> tuple[dict[str, Array], tuple[float, ...]]:
     """What each kind of observation knows of the shared parameters, (G, G) each, and each photo's corner deviation.
 
-    As in `floor.solution`, a photo's corner variance is its weighted residuals pooled with the prior variance. Its share of the
-    parameters that the corners determine is taken to be its share of the corners.
+    As in `floor.solution`, a photo's corner variance is its weighted residuals pooled with the prior variance. Its
+    share of the parameters that the corners determine is taken to be its share of the corners.
     """
     settings = bundle.settings
     misfit, J = bundle.corner_misfits(state)

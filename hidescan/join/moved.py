@@ -1,8 +1,8 @@
 """A card, or the hide itself, that was moved between the photos.
 
 Each card in each photo is given a place of its own beside all the adjustment's parameters, linearised at the solution;
-the drop of the sum of squares is judged by an F-test, as for a bent card (`flatness`). A card that only one photo shows has
-no other place to differ from. The hide is tested in the same way: in each photo its rim is let go where it likes.
+the drop of the sum of squares is judged by an F-test, as for a bent card (`flatness`). A card that only one photo shows
+has no other place to differ from. The hide is tested in the same way: in each photo its rim is let go where it likes.
 """
 
 from dataclasses import dataclass
