@@ -1,12 +1,14 @@
 """What operating systems do differently; where one cannot do a thing, the plain fallback says so."""
 
 import os
-import socket
 
 try:
     import resource
 except ImportError:  # Windows
     resource = None  # type: ignore[assignment]
+
+# Whether a port that a program just left may be bound at once; on Windows two programs could then have it together.
+PORTS_REUSABLE = os.name == "posix"
 
 
 def limit_address_space(size_bytes: int) -> bool:
@@ -36,9 +38,3 @@ def is_running(pid: int) -> bool:
 def usable_cores() -> int:
     """Number of cores that this process may use; all of the machine's where the system keeps no such list."""
     return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-
-
-def reuse_address(listener: socket.socket) -> None:
-    """Let a port be bound that a program just left; not on Windows, where two programs could then bind it at once."""
-    if os.name == "posix":
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)

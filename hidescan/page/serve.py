@@ -9,7 +9,7 @@ from contextlib import closing, suppress
 import uvicorn
 
 from hidescan.basics.errors import BadInput
-from hidescan.basics.operating_system import reuse_address
+from hidescan.basics.operating_system import PORTS_REUSABLE
 from hidescan.page.door import Door
 from hidescan.page.routes.hides import BUILT, make_app
 from hidescan.page.settings import PageSettings
@@ -73,7 +73,8 @@ def _listening(address: str, port: int) -> socket.socket:
     """A socket on the usual port or one of the next few: a browser keeps what it could not send by address and port."""
     for wanted in (*range(port, port + 10), 0):
         listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        reuse_address(listener)
+        if PORTS_REUSABLE:
+            listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((address, wanted))
             listener.listen()  # at once: a browser may come before the server runs, another program for the port

@@ -175,9 +175,9 @@ def test_the_schema_is_json() -> None:
 
 
 def test_a_shell_completes_the_commands() -> None:
-    asks = {"_HIDESCAN_COMPLETE": "complete_bash", "COMP_WORDS": "hidescan ma", "COMP_CWORD": "1"}
+    asks = {"_HIDESCAN_COMPLETE": "complete_bash", "COMP_WORDS": "hidescan sch", "COMP_CWORD": "1"}
     shown = subprocess.run([PROGRAM], env={**os.environ, **asks}, capture_output=True, text=True, check=True)
-    assert shown.stdout.split() == ["map", "marks"]
+    assert shown.stdout.split() == ["schema"]
 
 
 def test_help_does_not_wait_for_opencv() -> None:
