@@ -133,7 +133,7 @@ class OutlineSettings:
     # Rim points over which a point's measures are averaged: a person looks at stretches, not points.
     confidence_window: int = 25
     # Constant and weights of `rim_measures`: logistic regression on held-out scenes (calibration/region/).
-    rim_weights: tuple[float, ...] = (-6.551, 0.899, 2.58, -0.596, 4.363, -1.811, -0.073, 5.235)
+    rim_weights: tuple[float, ...] = (-5.924, 0.428, 2.008, 1.829, 3.113, -7.742, 0.176, 2.954)
     # Below this a stretch is doubtful: see the study of calibration/region/.
     doubt_below: float = 0.9
     # Shorter stretches are not worth a person's look.
