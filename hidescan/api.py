@@ -48,7 +48,9 @@ def map_photo(path: str | Path, *, settings: Settings | None = None, **inputs: A
     return Pipeline(photo, chosen, kept_calibration(given.lens)).hide_map(given)
 
 
-def find_outline(pixels_or_path: NDArray[np.uint8] | str | Path, *, settings: Settings | None = None) -> Outline | NotFound:
+def find_outline(
+    pixels_or_path: NDArray[np.uint8] | str | Path, *, settings: Settings | None = None
+) -> Outline | NotFound:
     """Find the rim of a hide, or of another flat thing, in a photo without a reference card.
 
     Parameters

@@ -7,6 +7,7 @@ and shift become those with which the normalised output equals the folded one.
 from __future__ import annotations
 
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -35,7 +36,7 @@ def pour(net: HideNet, folded: list[tuple[np.ndarray, np.ndarray]], pictures: Te
     for block in net.modules():
         if isinstance(block, nn.Sequential):
             parts = list(block)
-            after |= {a: b for a, b in zip(parts, parts[1:], strict=False) if isinstance(b, nn.BatchNorm2d)}
+            after |= {a: b for a, b in pairwise(parts) if isinstance(b, nn.BatchNorm2d)}
     remaining = iter(folded)
 
     def before_conv(module: nn.Module, _: object) -> None:

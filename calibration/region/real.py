@@ -181,12 +181,16 @@ class RealScenes:
         p = self.painter
         out = []
         for _ in range(2):
-            grid = self._grid(n, size, p.log_u(n, 0.6, 1.8), p.u(n, 0, 2 * math.pi), p.u(n, -1, 1).repeat(1, 2, 1, 1), 0.08)
+            grid = self._grid(
+                n, size, p.log_u(n, 0.6, 1.8), p.u(n, 0, 2 * math.pi), p.u(n, -1, 1).repeat(1, 2, 1, 1), 0.08
+            )
             i = self._index(n, self.photos.floor)
             out.append(self._take(self.photos.floor[i], grid, "reflection") * (1 + p.normal(n, 0.05, 3)))
         # the second floor lies in a turned rectangle
         ys, xs = torch.meshgrid(
-            torch.linspace(-1, 1, size[1], device=p.device), torch.linspace(-1, 1, size[0], device=p.device), indexing="ij"
+            torch.linspace(-1, 1, size[1], device=p.device),
+            torch.linspace(-1, 1, size[0], device=p.device),
+            indexing="ij",
         )
         a = p.u(n, 0, 2 * math.pi)
         x = torch.cos(a) * xs * 1.33 + torch.sin(a) * ys - p.u(n, -1, 1)

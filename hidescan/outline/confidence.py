@@ -1,6 +1,6 @@
 """How sure an outline is: along the rim, and as a whole.
 
-Both are logistic regressions on plain measures, fitted on held-out invented scenes only (calibration/region/).
+Both are logistic regressions on plain measures, fitted on made, rendered and real photos (calibration/region/).
 """
 
 import numpy as np
@@ -146,8 +146,7 @@ def whole_measures(region: Region, detail: Detail, rim: RimLine, rim_confidences
 def whole_confidence(
     region: Region, detail: Detail, rim: RimLine, rim_confidences: Array, settings: OutlineSettings, *, scaled: bool
 ) -> float:
-    """Probability that the whole is right: an IoU with the visible silhouette of at least 0.985, or 0.965 where there
-    is no scale (`scaled`): such photos are small, and their rim is known to a few of their own pixels only."""
+    """Probability that the whole is right: IoU with the visible silhouette >= 0.985, >= 0.975 where not `scaled`."""
     weights = np.array(settings.whole_weights if scaled else settings.whole_weights_unscaled)
     measures = whole_measures(region, detail, rim, rim_confidences)
     return float(1.0 / (1.0 + np.exp(-(weights[0] + weights[1:] @ measures))))

@@ -36,7 +36,7 @@ class Outline:
     holes
         Through holes.
     confidence_whole
-        Probability that the whole is right: IoU of at least 0.985 with the visible silhouette, 0.965 without a scale.
+        Probability that the whole is right: IoU of at least 0.985 with the visible silhouette, 0.975 without a scale.
     doubtful
         (start, stop) index ranges of `ring_px` to look at first; stop may pass N and wrap round.
     open_area_u

@@ -44,7 +44,7 @@ def test_a_tap_where_it_was_refused_overrules() -> None:
     rgb = picture([hide_ring((310, 600), 380)])
     refused = find_outline(rgb, None, [], SETTINGS)
     assert isinstance(refused, NotFound)
-    x, y = place(refused)
+    _, y = place(refused)
     reach = SETTINGS.frame_tap_reach * max(SIZE)
     ring = hide_ring((310, 600), 380)
     beyond = ring[ring[:, 0] < 0]
