@@ -1,4 +1,4 @@
-"""Outlines on real photographs, beside a general salient-object network and GrabCut; writes its page of the studies.
+"""Outlines on real photographs, beside a general salient-object network and GrabCut.
 
 ``python -m tests.benchmarks.real_photos_study PHOTOS --salient MASKS``
 
@@ -24,12 +24,12 @@ import hidescan
 from hidescan.basics.errors import NotFound
 from hidescan.settings import OutlineSettings
 from tests.benchmarks.outline_study import grabcut_ring
+from tests.benchmarks.recorded import recorded
 
 RIGHT = 0.965
 AT_FRAME = OutlineSettings().most_on_frame
 DOUBT_BELOW = OutlineSettings().whole_doubt_below
 REGION = Path(__file__).parents[2] / "calibration" / "region"
-PAGE = REGION.parent / "studies" / "real-photos.md"
 Mask = NDArray[np.bool_]
 
 
@@ -92,11 +92,10 @@ def look(job: tuple[dict[str, Any], Path, Path | None]) -> Seen:
     )
 
 
-def page(seen: list[Seen]) -> str:
+def table(seen: list[Seen]) -> str:
     whole = [s for s in seen if s.at_frame <= AT_FRAME]
     cut = [s for s in seen if s.at_frame > AT_FRAME]
-    lines = ["# real-photos", "", f"`python -m tests.benchmarks.real_photos_study PHOTOS --salient MASKS`, version {hidescan.__version__}.", ""]  # fmt: skip
-    lines += [f"{len(seen)} photos of {len({s.name.split('_')[0] for s in seen})} people, none trained on; {len(whole)} show the thing whole, {len(cut)} cut by the frame.", ""]  # fmt: skip
+    lines = [f"{len(seen)} photos of {len({s.name.split('_')[0] for s in seen})} people, none trained on; {len(whole)} show the thing whole, {len(cut)} cut by the frame.", ""]  # fmt: skip
     lines += ["| whole thing in the frame | hidescan | salient network | GrabCut |", "|---|---|---|---|"]
     columns = [np.array([getattr(s, method) for s in whole]) for method in ("ours", "salient", "grabcut")]
     for title, figure in (
@@ -143,10 +142,9 @@ def main() -> None:
     jobs = [(r, a.photos, a.salient) for r in records if r["split"] == "validation"]
     with get_context("spawn").Pool(a.jobs) as pool:
         seen = pool.map(look, jobs, chunksize=4)
-    text = page(seen)
-    PAGE.write_text(text)
-    print(text)
+    print(table(seen))
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("real-photos"):
+        main()
