@@ -40,19 +40,20 @@ manual          -                                            pages that `hidesca
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from hidescan.api import find_outline as find_outline
     from hidescan.api import map_photo as map_photo
     from hidescan.hide_map.model import HideMap as HideMap
 
 __version__ = "0.1.0"
-__all__ = ["HideMap", "__version__", "map_photo"]
+__all__ = ["HideMap", "__version__", "find_outline", "map_photo"]
 
 
 def __getattr__(name: str) -> Any:
     """Import on first use: `hidescan --help` must not wait for OpenCV."""
-    if name == "map_photo":
-        from hidescan.api import map_photo
+    if name in ("find_outline", "map_photo"):
+        from hidescan import api
 
-        return map_photo
+        return getattr(api, name)
     if name == "HideMap":
         from hidescan.hide_map.model import HideMap
 

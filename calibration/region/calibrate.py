@@ -127,7 +127,7 @@ def main(folder: Path) -> None:
         silhouette = np.array(truth["silhouette_px"])
         true, got = shapely.Polygon(silhouette).buffer(0), shapely.Polygon(rim.ring_px).buffer(0)
         iou.append(true.intersection(got).area / true.union(got).area)
-        parts.append((region, rim))
+        parts.append((region, detail, rim))
         inverse = np.linalg.inv(h)
         off_mm = shapely.distance(
             shapely.points(project(inverse, rim.ring_px)), shapely.LinearRing(project(inverse, silhouette))
@@ -158,7 +158,10 @@ def main(folder: Path) -> None:
     p = probability(weights, x)
     ends = np.cumsum([len(n) for n in near])
     whole_x = np.array(
-        [whole_measures(region, q, rim) for (region, rim), q in zip(parts, np.split(p, ends[:-1]), strict=True)]
+        [
+            whole_measures(region, detail, rim, q)
+            for (region, detail, rim), q in zip(parts, np.split(p, ends[:-1]), strict=True)
+        ]
     )
     good = np.concatenate([np.full(len(n), v >= 0.985) for n, v in zip(near, iou, strict=True)])
     for t in (0.5, 0.6, 0.7, 0.8, 0.85, 0.9, 0.95):

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from typing import Protocol
 
 import numpy as np
 import torch
@@ -26,6 +27,13 @@ TRUTH = ("hide", "cover", "hole", "cut", "brand", "stain", "scratch", "wrinkle")
 the hulls of brands; stains; scratches; wrinkles."""
 
 
+class Borrowed(Protocol):
+    """Gives sRGB pictures (n, 3, h, w) of real floors and cloths for windows of (width, height)."""
+
+    def floors(self, n: int, size: tuple[int, int]) -> Tensor: ...
+    def coats(self, n: int, size: tuple[int, int]) -> Tensor: ...
+
+
 class Painter:
     """Holds the noise tiles and the random state; `paint` turns stencils into photos."""
 
@@ -33,6 +41,8 @@ class Painter:
         self.device = device
         self.everyday = everyday
         """Leave out what no careful person photographs: dyed and tiger-striped coats, night, heavy noise."""
+        self.borrow: Borrowed | None = None
+        """Where floors and coats of real photos come from, if they do."""
         self.rng = torch.Generator(device=device)
         self.rng.manual_seed(seed)
         host = np.random.default_rng(seed)
@@ -630,6 +640,9 @@ class Painter:
             if i:
                 method: Callable[[Tensor, Tensor], Tensor] = getattr(self, name)
                 floor[i] = method(xy[i], mm[i])
+        if self.borrow:
+            real = self.often(n, 0.5)
+            floor = floor * (1 - real) + self.borrow.floors(n, (w, h)) * real
         floor = floor.clamp(0.004, 1)
         gloss = self.u(n, 0, 1) * self.often(n, 0.4)
         top = (layer["first"] + layer["others"]).clamp(0, 1)
@@ -657,6 +670,9 @@ class Painter:
             same = self.often(len(two), 0.4)
             o = layer["others"][two]
             skin[two] = skin[two] * (1 - o * (1 - same)) + other * o * (1 - same)
+        if self.borrow:
+            real = self.often(n, 0.25)
+            skin = skin * (1 - real) + self.borrow.coats(n, (w, h)) * real
         skin, shows = self.soiled(skin, layer, xy, mm)
 
         # relief of the hide: broad folds, wrinkles, the wavy rim
@@ -723,7 +739,12 @@ class Painter:
         in_hole = in_hole * far + rim_colour * 0.6 * (1 - far)
         ringed = (self.blurred(holes, 1.5 * px) - holes).clamp(0, 1) * self.normal(n, 0.5)
         skin = skin * (1 + ringed)
-        image = floor_lit * (1 - hide) + skin * hide
+        # hair that stands over the skin's edge; the truth stays the skin's
+        reach = self.u(n, 2, 26) * px * self.often(n, 0.12)
+        strand = self.noise(self.turn(local, self.u(n, 0, 3)), mm, self.u(n, 3, 9), self.u(n, 2, 6))
+        fringe = ((self.blurred(hide, reach) - 0.2 - 0.12 * strand) * 9).clamp(0, 1) * (1 - hide) * (reach > 0)
+        seen = hide + fringe
+        image = floor_lit * (1 - seen) + skin * seen
         image = image * (1 - holes) + in_hole.clamp(0, 2) * holes
 
         # paper and things lie on top, with their own small shadows

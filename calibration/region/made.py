@@ -48,7 +48,7 @@ def marks(hide: Hide) -> list[tuple[str, Ring]]:
     return found
 
 
-def make(index: int, seed: int, out: Path) -> None:
+def make(index: int, seed: int, out: Path, device: torch.device) -> None:
     """One photo and its truth."""
     rng = np.random.default_rng([HELD_OUT, seed, index])
     scene = make_scene(rng)
@@ -58,15 +58,16 @@ def make(index: int, seed: int, out: Path) -> None:
     window = np.array([[SCALE, 0, c], [0, SCALE, c], [0, 0, 1.0]])
     size = (PHOTO_PX[0] * SCALE, PHOTO_PX[1] * SCALE)
     full = window @ scene.homography
-    painter = Painter(torch.device("cpu"), HELD_OUT + 1000 * seed + index, everyday=True)
-    masks = torch.from_numpy(draw(scene, window, size, rng))[None].float() / 255
+    painter = Painter(device, HELD_OUT + 1000 * seed + index, everyday=True)
+    masks = torch.from_numpy(draw(scene, window, size, rng))[None].to(device).float() / 255
     with torch.no_grad():
         photo, truth, known = painter.paint(
             masks,
-            torch.tensor(np.linalg.inv(full)[None], dtype=torch.float32),
-            torch.tensor(hide_frame(scene)[None], dtype=torch.float32),
+            torch.tensor(np.linalg.inv(full)[None], dtype=torch.float32, device=device),
+            torch.tensor(hide_frame(scene)[None], dtype=torch.float32, device=device),
             True,
         )
+    photo, truth, known = photo.cpu(), truth.cpu(), known.cpu()
     from skimage.measure import find_contours
 
     hide = np.pad(truth[0, 0].numpy(), 1)
@@ -95,8 +96,9 @@ if __name__ == "__main__":
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--first", type=int, default=0)
     parser.add_argument("--seed", type=int, default=7)
+    parser.add_argument("--device", default="cpu")
     a = parser.parse_args()
     a.out.mkdir(parents=True, exist_ok=True)
     torch.set_num_threads(1)
     for i in range(a.first, a.first + a.count):
-        make(i, a.seed, a.out)
+        make(i, a.seed, a.out, torch.device(a.device))

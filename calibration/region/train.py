@@ -18,6 +18,7 @@ import torch
 from looks import TRUTH, Painter
 from masks import draw, fine_window
 from networks import FINE_OUTPUTS, HideNet, fine_net, region_net
+from real import RealPhotos, RealScenes, load
 from shapes import PHOTO_PX, Scene, make_scene
 from torch import Tensor
 from torch.nn import functional
@@ -188,6 +189,10 @@ def main() -> None:
     parser.add_argument("--batch", type=int, default=0)
     parser.add_argument("--looks", type=int, default=3, help="paintings per set of stencils")
     parser.add_argument("--held", type=int, default=48, help="held-out pictures")
+    parser.add_argument("--real", type=Path, help="outlines of real photos (real_outlines.json)")
+    parser.add_argument("--photos", type=Path, help="the folder of those photos")
+    parser.add_argument("--textures", type=Path, help="a folder of further floors and cloths")
+    parser.add_argument("--real-share", type=float, default=0.5, help="part of the steps that see real things")
     a = parser.parse_args()
     cv2.setNumThreads(1)
     start = time.time()
@@ -208,6 +213,13 @@ def main() -> None:
     optimiser = torch.optim.AdamW(net.parameters(), lr=a.rate, weight_decay=1e-4)
     painters = Painter(device, a.seed), Painter(device, a.seed + 500, everyday=True)
     held = fixed_set(a.kind, device, a.held)
+    scenes, real_held = None, None
+    if a.real:
+        scenes = RealScenes(load(a.real, a.photos, "train", device, a.textures), Painter(device, a.seed + 900))
+        real_held = load(a.real, a.photos, "validation", device)
+        for painter in painters:
+            painter.borrow = scenes
+        print(f"{len(scenes.photos.photo)} real photos to train on, {len(real_held.photo)} to check on", flush=True)
     stages = [((448, 352), 48, a.small), ((640, 480), 24, 1.0)] if a.kind == "region" else [((320, 320), 64, 1.0)]
     step, seen, bad, shown = 0, 0, 0, time.time()
     for size, batch, until in stages:
@@ -232,8 +244,15 @@ def main() -> None:
                     g["lr"] = rate
                 with torch.no_grad():
                     painter = painters[int(torch.rand(()) < EVERYDAY_SHARE)]
-                    photo, truth, known = painter.paint(masks.float() / 255, to_mm, frame, a.kind == "fine")
-                    if a.kind == "fine":
+                    real = scenes is not None and a.kind == "region" and bool(torch.rand(()) < a.real_share)
+                    if scenes is not None and real:
+                        photo, truth, weight = scenes.draw(len(masks), size)
+                        extra = torch.zeros_like(truth)
+                    else:
+                        photo, truth, known = painter.paint(masks.float() / 255, to_mm, frame, a.kind == "fine")
+                    if real:
+                        pass
+                    elif a.kind == "fine":
                         extra = coarse_guess(painter, truth[:, :1], scale)
                         truth, weight = fine_targets(painter, truth, known)
                     else:
@@ -262,7 +281,7 @@ def main() -> None:
                             hinted = torch.cat([x[:, :3], taps], 1).contiguous(memory_format=torch.channels_last)
                         with torch.autocast(device.type, torch.bfloat16):
                             again = net(hinted)
-                        (0.5 * loss_of(again, truth)).backward()
+                        (0.5 * loss_of(again, truth, weight)).backward()
                     norm = torch.nn.utils.clip_grad_norm_(net.parameters(), 1.0)
                     if not torch.isfinite(norm):
                         bad += 1
@@ -277,6 +296,8 @@ def main() -> None:
                 if time.time() - shown > 45 or (device.type == "cpu" and step % 5 == 0):
                     shown = time.time()
                     report = check(average.module, held, a.kind)
+                    if real_held is not None and a.kind == "region":
+                        report += " | " + check_real(average.module, real_held)
                     save(average.module, a.out / f"{a.kind}.pt")
                     print(
                         f"{a.kind} {time.time() - start:5.0f} s step {step} scenes {seen} size {size} waited {waited:.0f} s loss {loss.item():.4f} rate {rate:.5f} | {report}",
@@ -290,6 +311,8 @@ def main() -> None:
         del data
     save(average.module, a.out / f"{a.kind}.pt")
     print(f"{a.kind} done: {step} steps, {seen} scenes | {check(average.module, held, a.kind)}", flush=True)
+    if real_held is not None and a.kind == "region":
+        print(check_real(average.module, real_held), flush=True)
     show(average.module, held, a.kind, a.out)
 
 
@@ -339,6 +362,20 @@ def check(net: HideNet, held: list[tuple[Tensor, Tensor]], kind: str) -> str:
     names = ("hide", "cover") if kind == "region" else FINE_OUTPUTS
     shares = " ".join(f"{n} {x:.3f}" for n, x in zip(names, (both / either.clamp(min=1)).tolist(), strict=True))
     return f"IoU median {np.median(v):.4f} p10 {np.percentile(v, 10):.4f} min {v.min():.3f} | of all pixels: {shares}"
+
+
+@torch.no_grad()
+def check_real(net: HideNet, photos: RealPhotos) -> str:
+    """IoU over real photos, coarse."""
+    net.eval()
+    values = []
+    for i in range(0, len(photos.photo), 16):
+        x = photos.photo[i : i + 16].float() / 255
+        x = torch.cat([x, torch.zeros_like(x[:, :2])], 1).contiguous(memory_format=torch.channels_last)
+        values.append(iou_of(net(x), photos.inside[i : i + 16].float() / 255))
+    net.train()
+    v = torch.cat(values).float().cpu().numpy()
+    return f"real: IoU median {np.median(v):.4f} p10 {np.percentile(v, 10):.3f}, >= 0.965 {np.mean(v >= 0.965):.3f}"
 
 
 @torch.no_grad()

@@ -105,7 +105,7 @@ def find_region(
 
     Returns
     -------
-    The region; or why there is none: "no-hide", "cut-by-frame", "several-hides".
+    The region; or why there is none: "no-hide", "several-hides".
     """
     probability, cover, grid = look.probability.copy(), look.cover, look.grid
     on_floor = _clamp_on_cards(probability, grid, card_quads_px, settings)
@@ -118,10 +118,6 @@ def find_region(
     if isinstance(chosen, NotFound):
         return chosen
     mask = honour_taps(chosen, probability, grid, hints, settings.tap_radius_px)
-    if _share_on_frame(mask) > settings.most_on_frame:
-        return NotFound(
-            "cut-by-frame", "The hide is cut by the edge of the photo.", "Step back until all of it is in the picture."
-        )
     return Region(probability, mask, cover, grid, on_floor, first_word)
 
 
@@ -333,9 +329,3 @@ def largest(mask: NDArray[np.bool_]) -> NDArray[np.bool_]:
     if count < 2:
         return mask
     return np.asarray(labels == 1 + int(np.bincount(labels.ravel())[1:].argmax()))
-
-
-def _share_on_frame(mask: NDArray[np.bool_]) -> float:
-    """How much of the photo's frame the mask touches."""
-    edges = np.concatenate([mask[0], mask[-1], mask[:, 0], mask[:, -1]])
-    return float(edges.mean())

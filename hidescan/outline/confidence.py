@@ -1,6 +1,6 @@
 """How sure an outline is: along the rim, and as a whole.
 
-Both are logistic regressions on plain measures, fitted on held-out invented scenes only (calibration/region/).
+Both are logistic regressions on plain measures, fitted on made, rendered and real photos (calibration/region/).
 """
 
 import numpy as np
@@ -115,21 +115,38 @@ def _away_from_rim(region: Region, rim: RimLine) -> tuple[NDArray[np.float32], N
     return first, away, max(float(abs(signed_area(ring))), 1.0)
 
 
-def whole_measures(region: Region, rim_confidences: Array, rim: RimLine) -> Array:
-    """What speaks against the whole, (3,).
+def whole_measures(region: Region, detail: Detail, rim: RimLine, rim_confidences: Array) -> Array:
+    """What speaks for and against the whole, (5,).
 
     1. log odds of the mean confidence of the rim;
-    2. logarithm of the share of the hide's area that the coarse network left open away from the rim, before colours;
-    3. logarithm of the share of the hide's area that colours decided.
+    2. logarithm of the share of the rim that is more likely wrong than right;
+    3. logarithm of the share of the hide's area that the coarse network left open away from the rim, before colours;
+    4. logarithm of how far the outline differs from the coarse network's (one less IoU);
+    5. logarithm of the hide that the coarse network sees elsewhere, as a share of the hide.
     """
+    import cv2
+
     first, away, area = _away_from_rim(region, rim)
     open_share = float((np.minimum(first, 1.0 - first) * away).sum()) / area
-    colour_share = float((np.abs(region.probability - first) * away).sum()) / area
     mean = float(np.clip(rim_confidences.mean(), 0.01, 0.999))
-    return np.array([np.log(mean / (1.0 - mean)), np.log(open_share + 1e-3), np.log(colour_share + 1e-3)])
+    inside = np.zeros(detail.coarse.shape, dtype=np.uint8)
+    cv2.fillPoly(inside, [np.rint(detail.grid.from_photo(rim.ring_px)).astype(np.int32)], 1)
+    fine, coarse = inside > 0, detail.coarse > 0.5
+    agreement = float((fine & coarse).sum()) / max(float((fine | coarse).sum()), 1.0)
+    elsewhere = float(first[~region.mask].sum()) / max(float(first[region.mask].sum()), 1.0)
+    return np.array([
+        np.log(mean / (1.0 - mean)),
+        np.log(float((rim_confidences < 0.5).mean()) + 0.01),
+        np.log(open_share + 1e-3),
+        np.log(1.003 - agreement),
+        np.log(elsewhere + 0.01),
+    ])  # fmt: skip
 
 
-def whole_confidence(region: Region, rim_confidences: Array, rim: RimLine, settings: OutlineSettings) -> float:
-    """Probability that the outline's IoU with the visible silhouette is at least 0.985."""
-    weights = np.array(settings.whole_weights)
-    return float(1.0 / (1.0 + np.exp(-(weights[0] + weights[1:] @ whole_measures(region, rim_confidences, rim)))))
+def whole_confidence(
+    region: Region, detail: Detail, rim: RimLine, rim_confidences: Array, settings: OutlineSettings, *, scaled: bool
+) -> float:
+    """Probability that the whole is right: IoU with the visible silhouette >= 0.985, >= 0.975 where not `scaled`."""
+    weights = np.array(settings.whole_weights if scaled else settings.whole_weights_unscaled)
+    measures = whole_measures(region, detail, rim, rim_confidences)
+    return float(1.0 / (1.0 + np.exp(-(weights[0] + weights[1:] @ measures))))

@@ -66,12 +66,15 @@ def look_closer(rgb: NDArray[np.uint8], region: Region, settings: OutlineSetting
     high = np.minimum(np.ceil((np.array([columns[-1], rows[-1]]) + 1 + margin) * step), (width, height)).astype(int)
     size = high - low
     affordable = float(np.sqrt(settings.fine_pixels / np.prod(size.astype(float))))
-    enlarge = min(1.0, affordable, settings.fine_most_enlarged / float(step.max()))
+    # a small photo is enlarged: the network was taught on pixels finer than the region's
+    least = max(1.0, settings.fine_least_enlarged / float(step.max()))
+    enlarge = min(least, affordable, settings.fine_most_enlarged / float(step.max()))
     w, h = (max(32, round(float(side) * enlarge / 32) * 32) for side in size)
     grid = Grid((float(low[0]), float(low[1])), (float(size[0]) / w, float(size[1]) / h))
     window = rgb[low[1] : high[1], low[0] : high[0]]
     # as it was taught: another average is a little softer, and shows it marks that are none
-    part = np.asarray(cv2.resize(window, (w, h), interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    way = cv2.INTER_AREA if enlarge <= 1.0 else cv2.INTER_CUBIC
+    part = np.asarray(cv2.resize(window, (w, h), interpolation=way), dtype=np.uint8)
 
     ours = cv2.dilate(region.mask.astype(np.uint8), np.ones((3, 3), np.uint8), iterations=3) > 0
     soft = np.where(ours, region.probability, 0.0)

@@ -9,6 +9,7 @@ from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points
 from hidescan.basics.parallel import start_in_thread
 from hidescan.camera.model import Camera
+from hidescan.outline.at_frame import cut_by_frame
 from hidescan.outline.coarse import FirstLook, Hint, find_region, first_look
 from hidescan.outline.confidence import open_area_u, rim_confidence, rim_measures, spread, whole_confidence
 from hidescan.outline.contour import Detail, look_closer, trace
@@ -35,7 +36,7 @@ class Outline:
     holes
         Through holes.
     confidence_whole
-        Probability that the whole is right (IoU of at least 0.985 with the visible silhouette).
+        Probability that the whole is right: IoU of at least 0.985 with the visible silhouette, 0.975 without a scale.
     doubtful
         (start, stop) index ranges of `ring_px` to look at first; stop may pass N and wrap round.
     open_area_u
@@ -91,6 +92,8 @@ def find_outline(
     rim = trace(detail, region, settings, hints)
     if rim is None:
         return NotFound("no-hide", "No hide was found in the photo.", "Point at it with --inside X,Y.")
+    if (cut := cut_by_frame(region, rim.ring_px, rgb.shape, settings, hints)) is not None:
+        return cut
     scale = None if camera is None else float(camera.mm_per_px(rim.ring_px.mean(axis=0)[None])[0])
     near_px = settings.near_mm / scale if scale else settings.near_px * float(np.mean(detail.grid.step_px))
     # the finer rim, how sure it is and what lies within do not need one another
@@ -107,7 +110,7 @@ def find_outline(
         u_px,
         confidence,
         holes,
-        whole_confidence(region, confidence, rim, settings),
+        whole_confidence(region, detail, rim, confidence, settings, scaled=scale is not None),
         stretches(confidence < settings.doubt_below, settings.least_doubt_points),
         open_area_u(region, rim),
         faults,
