@@ -42,7 +42,7 @@ OUTLINE_CONFIDENCE = 0.95
 DIM_HIDES, DIM_RECALL = 0.2, 0.15
 
 
-def walked(ring: np.ndarray, opening_mm: float) -> float:  # type: ignore[type-arg]
+def walked(ring: np.ndarray, opening_mm: float) -> float:
     """The perimeter by a divider, along points a fifth of a millimetre apart."""
     closed = np.vstack([ring, ring[:1]])
     along = np.r_[0.0, np.cumsum(np.linalg.norm(np.diff(closed, axis=0), axis=1))]

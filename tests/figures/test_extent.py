@@ -63,8 +63,8 @@ def test_extents_are_feret_diameters() -> None:
 
 def stated(sd_deg: float | None, confidence: float = 1.0, open_area_u: float = 0.0, u: float = 0.0) -> Measures:
     ring = rectangle(600, 1000)
-    side = [Measured(value, u) for value in (1000.0, 600.0, 3200.0)]
-    bare = Measures(Measured(6e5, u), Measured(6e5, u), *side, ())
+    length, width, perimeter = (Measured(value, u) for value in (1000.0, 600.0, 3200.0))
+    bare = Measures(Measured(6e5, u), Measured(6e5, u), length, width, perimeter, ())
     return with_extent(
         bare, ring, ALONG, angle_sd_deg=sd_deg, confidence=confidence, open_area_u=open_area_u, settings=S
     )
