@@ -18,7 +18,7 @@ from hidescan.basics.geometry import Points, outward_normals, perimeter, signed_
 from hidescan.basics.uncertainty import COVERAGE_FACTOR, Measured, half_width_95
 from hidescan.camera.model import Camera
 from hidescan.camera.relief import Heights, faces_away, plan_view
-from hidescan.floor.adjustment import Array, Prior
+from hidescan.floor.parameters import Array, Prior
 from hidescan.floor.solution import Plane
 from hidescan.settings import MeasureSettings
 

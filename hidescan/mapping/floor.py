@@ -7,9 +7,11 @@ import numpy as np
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points, rotation_2d
 from hidescan.basics.opencv import grey_of
-from hidescan.cards.detection import CardSearch, find_cards, paper_corners_mm
+from hidescan.cards.detection import CardSearch, find_cards
+from hidescan.cards.pattern import paper_corners_mm
 from hidescan.figures.measures import HeightPriors
-from hidescan.floor.adjustment import Prior, Priors, Tape, from_board
+from hidescan.floor.adjustment import from_board
+from hidescan.floor.parameters import Prior, Priors, Tape
 from hidescan.floor.priors import focal_prior, known_print_scale, print_scale_priors
 from hidescan.floor.solution import CardPlace, Plane, solve_plane
 from hidescan.hide_map.model import XY, Inputs, TapeInput

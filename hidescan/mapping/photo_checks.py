@@ -8,7 +8,8 @@ from shapely.geometry import Polygon
 
 from hidescan.basics.errors import Doubt
 from hidescan.basics.geometry import Points
-from hidescan.cards.detection import MARKER_MM, Card
+from hidescan.cards.detection import Card
+from hidescan.cards.pattern import MARKER_MM
 from hidescan.floor.solution import Plane
 from hidescan.mapping.floor import Floor
 from hidescan.settings import QualitySettings

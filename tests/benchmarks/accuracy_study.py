@@ -18,7 +18,7 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from hidescan.figures.measures import HeightPriors, HideRims, Rim, measure
-from hidescan.floor.adjustment import Prior, Priors, Tape
+from hidescan.floor.parameters import Prior, Priors, Tape
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.settings import Settings
 from tests.benchmarks.recorded import recorded

@@ -6,7 +6,8 @@ import pytest
 
 from hidescan.basics.opencv import grey_of, points
 from hidescan.cards import detection as cards_room
-from hidescan.cards.detection import Card, find_cards, is_inverted, paper_corners_mm
+from hidescan.cards.detection import Card, find_cards, is_inverted
+from hidescan.cards.pattern import paper_corners_mm
 from hidescan.settings import CardSettings
 from tests.synthetic.scenes import Look, TrueCamera, TrueCard, look_at, picture, rectangle
 

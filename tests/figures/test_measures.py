@@ -5,7 +5,7 @@ import pytest
 
 from hidescan.basics.geometry import perimeter, signed_area
 from hidescan.figures.measures import HeightPriors, HideRims, Measures, Rim, as_gaussian, measure, sampling_u_mm2
-from hidescan.floor.adjustment import Prior
+from hidescan.floor.parameters import Prior
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.settings import MeasureSettings, PlaneSettings
 from tests.synthetic.corners import priors, seen_card

@@ -5,7 +5,8 @@ from dataclasses import replace
 import numpy as np
 
 from hidescan.cards.detection import Card, Sharpness
-from hidescan.floor.adjustment import Prior, Priors, Tape
+from hidescan.floor.parameters import Prior, Priors, Tape
+from hidescan.floor.priors import exif_ln_focal_u
 from hidescan.settings import PlaneSettings
 from tests.synthetic.scenes import Array, TrueCamera, TrueCard, board_corners, corners_px
 
@@ -33,7 +34,7 @@ def priors(
     return Priors(
         ln_focal=Prior(
             float(np.log(camera.focal_px)) if camera is not None and exif else float(typical),
-            S.exif_ln_focal_u if known else S.broad_ln_focal_u,
+            exif_ln_focal_u(27.0, S) if known else S.broad_ln_focal_u,
         ),
         k1=Prior(0.0, S.k1_u),
         k2=Prior(0.0, S.k2_u),
