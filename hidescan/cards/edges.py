@@ -10,6 +10,7 @@ picture of the card) then tells the second where to look.
 
 import math
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,6 +88,7 @@ def seen_edges(
     """
     import cv2
 
+    homography: Any  # None where there is none, which OpenCV's stubs do not say
     homography, _ = cv2.findHomography(board_mm, corners_px, 0)
     if homography is None or not np.isfinite(blur_px):
         return None
@@ -164,7 +166,10 @@ def _read(
     xy = np.ascontiguousarray(xy[keep], dtype=np.float32).reshape(-1, _STEPS, 2)
     height = 32000 // _ROWS * _ROWS  # remap takes pictures of fewer than 32768 rows
     profiles = np.concatenate(
-        [cv2.remap(grey, xy[i : i + height], None, cv2.INTER_LINEAR) for i in range(0, len(xy), height)]
+        [
+            cv2.remap(grey, xy[i : i + height, :, 0], xy[i : i + height, :, 1], cv2.INTER_LINEAR)
+            for i in range(0, len(xy), height)
+        ]
     )
     profile = profiles.reshape(-1, _ROWS, _STEPS).astype(np.float32).mean(axis=1).astype(np.float64)
     upright = np.abs(parts.outward[keep, 0]) > 0.5
@@ -250,10 +255,10 @@ def _smooth(board_mm: Points, across: Points, offset_px: Array) -> Array:
     design = np.hstack([terms * across[:, :1], terms * across[:, 1:]])
     weights = np.ones(len(offset_px))
     ridge = 1e-3 * np.eye(2 * count)
-    solution = np.zeros(2 * count)
+    solution: Array = np.zeros(2 * count)
     for _ in range(4):
         weighted = design * weights[:, None]
-        solution = np.linalg.solve(weighted.T @ design + ridge, weighted.T @ offset_px)
+        solution = np.asarray(np.linalg.solve(weighted.T @ design + ridge, weighted.T @ offset_px), dtype=np.float64)
         left = np.abs(offset_px - design @ solution)
         weights = np.minimum(1.0, 2.0 * max(1.4826 * float(np.median(left)), 0.02) / np.maximum(left, 1e-9)) ** 2
     return np.column_stack([solution[:count], solution[count:]])

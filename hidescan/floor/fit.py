@@ -8,9 +8,10 @@ import numpy as np
 
 from hidescan.cards.detection import Card
 from hidescan.floor import sheet
-from hidescan.floor.adjustment import Adjustment, from_board
+from hidescan.floor.adjustment import Adjustment
 from hidescan.floor.flatness import bend_of
 from hidescan.floor.least_squares import minimised
+from hidescan.floor.lying import from_board
 from hidescan.floor.noise import estimated_noise
 from hidescan.floor.parameters import Array, State
 from hidescan.settings import PlaneSettings

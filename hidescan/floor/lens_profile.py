@@ -190,7 +190,9 @@ def _together(adjustments: list[Adjustment], states: list[State]) -> tuple[list[
 
 def _eliminated(adjustments: list[Adjustment], states: list[State]) -> tuple[Array, Array, list[Array]]:
     """Normal equations of the lens alone, (3, 3) and (3,), and for each photo what its own parameters follow by."""
-    reduced, pull, parts = np.zeros((3, 3)), np.zeros(3), []
+    reduced: Array = np.zeros((3, 3))
+    pull: Array = np.zeros(3)
+    parts: list[Array] = []
     for adjustment, state in zip(adjustments, states, strict=True):
         misfits = adjustment.misfits(state)
         residual, J = adjustment.whitened(state, misfits, adjustment.weights(misfits[0]))
@@ -200,7 +202,7 @@ def _eliminated(adjustments: list[Adjustment], states: list[State]) -> tuple[Arr
         own = np.linalg.solve(N[3:, 3:], np.column_stack([N[3:, _LENS], g[3:]]))
         reduced += N[_LENS, _LENS] - N[_LENS, 3:] @ own[:, :3]
         pull += g[_LENS] - N[_LENS, 3:] @ own[:, 3]
-        parts.append(own)
+        parts.append(own.astype(np.float64))
     return reduced, pull, parts
 
 

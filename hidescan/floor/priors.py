@@ -43,7 +43,14 @@ def print_scale_priors(card_scale: XY | None, settings: PlaneSettings) -> tuple[
 def known_print_scale(numbers: Iterable[int], card_scales: Mapping[int, XY]) -> XY | None:
     """The scale (SX, SY) that was measured earlier for the printed set whose cards have these numbers.
 
-    It must be known, and the same, for every card in the photo: prints of different scale share no scale parameter.
+    It must be known, and the same, for every card in the photo; else each card has its own (`own_prints`).
     """
     scales = {card_scales.get(number) for number in numbers}
     return scales.pop() if len(scales) == 1 else None
+
+
+def own_prints(
+    numbers: Iterable[int], card_scales: Mapping[int, XY], settings: PlaneSettings
+) -> dict[int, tuple[Prior, Prior]]:
+    """Priors of scale and skew of those cards, by number, whose print was measured earlier: where prints are mixed."""
+    return {n: print_scale_priors(card_scales[n], settings) for n in numbers if n in card_scales}

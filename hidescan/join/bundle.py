@@ -16,10 +16,7 @@ import numpy as np
 from hidescan.basics.errors import Doubt, NotFound
 from hidescan.basics.geometry import Points, rotation_2d
 from hidescan.camera.model import Camera
-from hidescan.cards.detection import Card
-from hidescan.cards.edges import EdgePoints
-from hidescan.cards.pattern import inner_corners_mm
-from hidescan.floor.adjustment import Adjustment, from_board, rigid_fit
+from hidescan.floor.adjustment import Adjustment
 from hidescan.floor.contradictions import taped_gaps, tapes_refused
 from hidescan.floor.least_squares import minimised
 from hidescan.floor.noise import estimated_noise
@@ -35,25 +32,14 @@ from hidescan.floor.parameters import (
     TURN,
     Array,
     Prior,
-    Priors,
     State,
 )
-from hidescan.floor.solution import CardPlace, Plane
+from hidescan.floor.solution import CardPlace
 from hidescan.join.settings import BundleSettings
+from hidescan.join.views import View, by_use, cards_of, chained, own_prints
 from hidescan.settings import PlaneSettings
 
 _OF_PHOTO = 7  # turn, shift, focus
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class View:
-    """What one photo brings: the plane that it gives alone, the cards used for it, priors, and which lens it has."""
-
-    name: str
-    cards: tuple[Card, ...]
-    plane: Plane
-    priors: Priors
-    lens: str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -136,12 +122,12 @@ class Bundle:
         J_focus = np.zeros((len(focus), len(state.parameters)))
         J_focus[np.arange(len(focus)), focus] = 1 / self.focus_u
         of_cards = self.adjustments[0].known(state.of(0))
-        lens = (
+        of_lenses = (
             np.concatenate([*(r for r, _ in of_lens), state.parameters[focus] / self.focus_u]),
             np.vstack([*(J for _, J in of_lens), J_focus]),
         )
         shared = {kind: (r, J @ self.picks[0]) for kind, (r, J) in of_cards.items() if kind != "lens"}
-        return {"lens": lens, **shared}
+        return {"lens": of_lenses, **shared}
 
     def focus_columns(self) -> list[int]:
         """Where each photo's change of focal length stands among the shared parameters."""
@@ -211,8 +197,8 @@ def solve_joint(views: tuple[View, ...], settings: BundleSettings, plane: PlaneS
     -------
     The cameras; or why there are none: "photo-apart", "card-misfit", "tapes-disagree".
     """
-    numbers = _by_use(views)
-    started = _chained(views, numbers)
+    numbers = by_use(views)
+    started = chained(views, numbers)
     if isinstance(started, NotFound):
         return started
     bundle = _bundle(views, numbers, settings, plane)
@@ -248,55 +234,14 @@ def solve_joint(views: tuple[View, ...], settings: BundleSettings, plane: PlaneS
     )
 
 
-def _by_use(views: tuple[View, ...]) -> list[int]:
-    """Numbers of all cards, the one seen in most photos first: it is the floor's frame."""
-    seen = [card.number for view in views for card in view.cards]
-    return sorted(set(seen), key=lambda number: (-seen.count(number), number))
-
-
-def _chained(views: tuple[View, ...], numbers: list[int]) -> list[tuple[float, Points]] | NotFound:
-    """Each photo's own floor in the shared one: its angle (degrees) and origin, by cards in common.
-
-    Starts at a photo of the first card and goes on with whichever photo shares most cards with those already there.
-    """
-    local = inner_corners_mm()[[0, 2, 9, 11]]
-
-    def corners(centre: Points, angle_deg: float) -> Points:
-        return np.asarray(from_board(local) @ rotation_2d(angle_deg).T + centre)
-
-    own = [{p.number: corners(p.centre_mm, p.angle_deg) for p in view.plane.places} for view in views]
-    first = max((k for k in range(len(views)) if numbers[0] in own[k]), key=lambda k: len(own[k]))
-    datum = next(p for p in views[first].plane.places if p.number == numbers[0])
-    placed: dict[int, tuple[float, Points]] = {
-        first: (-datum.angle_deg, np.asarray(-datum.centre_mm @ rotation_2d(-datum.angle_deg).T))
-    }
-    shared = {n: xy @ rotation_2d(placed[first][0]).T + placed[first][1] for n, xy in own[first].items()}
-    while len(placed) < len(views):
-        rest = [k for k in range(len(views)) if k not in placed]
-        k = max(rest, key=lambda k: len(own[k].keys() & shared.keys()))
-        common = sorted(own[k].keys() & shared.keys())
-        if not common:
-            there = ", ".join(str(n) for n in sorted(shared))
-            return NotFound(
-                "photo-apart",
-                f"{views[k].name} shows none of the cards that the other photos show ({there}).",
-                "Take it again with at least one of those cards in it.",
-            )
-        x, y, angle = rigid_fit(np.vstack([own[k][n] for n in common]), np.vstack([shared[n] for n in common]))
-        placed[k] = (float(np.rad2deg(angle)), np.array([x, y]))
-        turn = rotation_2d(placed[k][0])
-        shared |= {n: xy @ turn.T + placed[k][1] for n, xy in own[k].items() if n not in shared}
-    return [placed[k] for k in range(len(views))]
-
-
 def _bundle(views: tuple[View, ...], numbers: list[int], settings: BundleSettings, plane: PlaneSettings) -> Bundle:
     names = list(dict.fromkeys(view.lens for view in views))
     lenses = tuple(names.index(view.lens) for view in views)
     on_hide = frozenset(p.number for view in views for p in view.plane.places if p.on_hide)
-    own_prints = _own_prints(views)
+    known_apart = own_prints(views)
     adjustments = [
-        Adjustment(cards, view.plane.size_px, replace(view.priors, own_prints=own_prints), on_hide, plane)
-        for view, cards in zip(views, _cards_of(views, numbers), strict=True)
+        Adjustment(cards, view.plane.size_px, replace(view.priors, own_prints=known_apart), on_hide, plane)
+        for view, cards in zip(views, cards_of(views, numbers), strict=True)
     ]
     size = adjustments[0].layout.size
     shared = 3 + size - FIRST_PLACE
@@ -312,34 +257,6 @@ def _bundle(views: tuple[View, ...], numbers: list[int], settings: BundleSetting
         pick[LN_F, turn.start + 6] = 1.0
         picks.append(pick)
     return Bundle(tuple(adjustments), lenses, tuple(picks), plane, settings.focus_ln_focal_u)
-
-
-def _own_prints(views: tuple[View, ...]) -> dict[int, tuple[Prior, Prior]]:
-    """Prints known apart, by card; a photo whose common print is known otherwise than the first's adds its cards."""
-    first, own = views[0].priors, {}
-    for view in views:
-        own |= dict(view.priors.own_prints)
-        common = view.priors.ln_scale, view.priors.skew
-        if common != (first.ln_scale, first.skew):
-            own |= {card.number: common for card in view.cards if card.number not in own}
-    return own
-
-
-def _cards_of(views: tuple[View, ...], numbers: list[int]) -> list[tuple[Card, ...]]:
-    """All cards for each photo, in one order; those that it does not show have nothing seen.
-
-    A card is measured by its edges where every photo that shows it shows them.
-    """
-    by_corners = {card.number for view in views for card in view.cards if card.edges is None}
-    nothing, none = np.zeros((0, 2)), np.zeros(0, dtype=np.intp)
-    no_edges = EdgePoints(nothing, nothing, nothing, nothing, none)
-    every = []
-    for view in views:
-        seen = {card.number: card for card in view.cards}
-        blank = replace(view.cards[0], board_mm=nothing, corners_px=nothing, edges=no_edges)
-        cards = [seen.get(number, replace(blank, number=number)) for number in numbers]
-        every.append(tuple(replace(c, edges=None) if c.number in by_corners else c for c in cards))
-    return every
 
 
 def _turn(k: int, count: int, photos: int) -> slice:

@@ -11,8 +11,8 @@ import numpy as np
 
 from hidescan.basics.errors import NotFound
 from hidescan.cards.pattern import inner_corners_mm
-from hidescan.floor.adjustment import from_board
 from hidescan.floor.flatness import f_sigma
+from hidescan.floor.lying import from_board
 from hidescan.floor.parameters import Array
 from hidescan.join.bundle import Joint
 from hidescan.join.rims import JoinedRim
@@ -55,7 +55,7 @@ def card_moves(joint: Joint) -> list[Moved]:
             move, *_ = np.linalg.lstsq(own, -left, rcond=None)
             drop = total - float(np.sum((left + own @ move) ** 2))
             sigma = f_sigma(drop / _FREED / max((total - drop) / max(free, 1), 1e-12), _FREED, max(free, 3))
-            moves.append(Moved(card.number, k, _way_mm(move), sigma, drop))
+            moves.append(Moved(card.number, k, _way_mm(move.astype(np.float64)), sigma, drop))
         first += len(adjustment.seen.row_owner)
     return sorted(moves, key=lambda move: -move.drop)
 

@@ -32,6 +32,8 @@ class CardSettings:
     # Of the smallest marker found of a card the others have this share of its perimeter at least: on one card even a
     # steep view does not halve it.
     least_marker_share: float = 0.25
+    # Without a card: from this blur of a photo's sharpest edges on it is called blurred (cards are lost from 2.5 on).
+    most_blur_unread_px: float = 2.0
     # Edges are read in stretches of this length: 4 on a square's side, one on a marker's cell. Shorter than this many
     # pixels they tell nothing.
     stretch_mm: float = 11.0
@@ -119,7 +121,7 @@ class PlaneSettings:
     # limit is lower: the price of a false alarm is a somewhat wider ±, that of a missed zoom a wrong area.
     contradiction_sigma: float = 3.0
     # Check bars are refused from this difference of their proportion on: a millimetre misread is 0.5 % and more.
-    least_bars_off: float = 0.003
+    least_bars_off: float = 0.004
     focal_contradiction_sigma: float = 2.0
 
 

@@ -20,8 +20,9 @@ from numpy.typing import NDArray
 from hidescan.cards.detection import Card, Sharpness
 from hidescan.floor.parameters import Prior, Priors
 from hidescan.floor.solution import Plane, solve_plane
-from hidescan.join.bundle import Joint, View, solve_joint
+from hidescan.join.bundle import Joint, solve_joint
 from hidescan.join.settings import BundleSettings
+from hidescan.join.views import View
 from hidescan.settings import PlaneSettings
 from tests.benchmarks.recorded import recorded
 from tests.synthetic.scenes import Array

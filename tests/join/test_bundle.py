@@ -7,8 +7,9 @@ import pytest
 from hidescan.basics.errors import NotFound
 from hidescan.floor.parameters import Prior
 from hidescan.floor.solution import Plane, solve_plane
-from hidescan.join.bundle import Joint, JointState, View, solve_joint
+from hidescan.join.bundle import Joint, JointState, solve_joint
 from hidescan.join.settings import BundleSettings
+from hidescan.join.views import View
 from hidescan.settings import PlaneSettings
 from tests.synthetic.corners import priors, seen_card
 from tests.synthetic.joined import views_of

@@ -139,8 +139,8 @@ def photographed_cards(
 ) -> NDArray[np.uint8]:
     """A grey photo of the sheets on an even floor."""
     w, h = camera.size_px
-    photo = np.full((h, w), _tone(np.float32(0.25), shot), np.float32)
-    photo = np.clip(np.rint(photo), 0, 255).astype(np.uint8)
+    floor = _tone(np.full((1, 1), 0.25, np.float32), shot)
+    photo: NDArray[np.uint8] = np.full((h, w), np.rint(floor), np.uint8)
     for sheet in sheets:
         corners = np.array([[-17.0, -17.0], [197.0, -17.0], [197.0, 242.0], [-17.0, 242.0]])
         around = camera.project(sheet.card.floor(corners))
@@ -176,27 +176,42 @@ def _part(
     picture = shot.white + (shot.black - shot.white) * black
     on_paper = (np.abs(fine[..., 0] - 90) < PAPER_MM[0] / 2) & (np.abs(fine[..., 1] - 112.5) < PAPER_MM[1] / 2)
     picture[~on_paper] = 0.25
+    picture = _soiled(picture.astype(np.float32), fine, shot, rng)
+    linear = np.asarray(cv2.resize(picture, (width, height), interpolation=cv2.INTER_AREA), dtype=np.float32)
+    return _exposed(linear, low, camera, shot, rng)
+
+
+def _soiled(
+    picture: NDArray[np.float32], board_mm: NDArray[np.float32], shot: Shot, rng: np.random.Generator
+) -> NDArray[np.float32]:
+    """What lies on the card, and a shadow's edge across it; `board_mm` (H, W, 2) is where each ray ends."""
+    x, y = board_mm[..., 0], board_mm[..., 1]
     for _ in range(shot.dirt):
-        x, y, r = rng.uniform(0, 180), rng.uniform(0, 225), rng.uniform(1.0, 6.0)
-        spot = (fine[..., 0] - x) ** 2 + ((fine[..., 1] - y) * rng.uniform(0.5, 2.0)) ** 2 < r * r
+        at = rng.uniform((0, 0, 1.0), (180, 225, 6.0))
+        spot = (x - at[0]) ** 2 + ((y - at[1]) * rng.uniform(0.5, 2.0)) ** 2 < at[2] ** 2
         picture[spot] = picture[spot] * rng.uniform(0.3, 0.8) + rng.uniform(0.0, 0.1)
     if shot.leaf:
-        x, y = rng.uniform(0, 180), rng.uniform(0, 225)
-        picture[((fine[..., 0] - x) / 45) ** 2 + ((fine[..., 1] - y) / 22) ** 2 < 1] = 0.15
+        at = rng.uniform((0, 0), (180, 225))
+        picture[((x - at[0]) / 45) ** 2 + ((y - at[1]) / 22) ** 2 < 1] = 0.15
     if shot.shadow:
         a, c = rng.uniform(0, 2 * np.pi), rng.uniform(-60, 60)
-        side = (fine[..., 0] - 90) * np.cos(a) + (fine[..., 1] - 112) * np.sin(a) - c
+        side = (x - 90) * np.cos(a) + (y - 112) * np.sin(a) - c
         picture *= (0.45 + 0.55 / (1 + np.exp(np.clip(-side / 1.5, -30, 30)))).astype(np.float32)
-    picture = cv2.resize(picture.astype(np.float32), (width, height), interpolation=cv2.INTER_AREA)
-    if shot.blur_px > 0:
-        picture = cv2.GaussianBlur(picture, (0, 0), shot.blur_px)
+    return picture
+
+
+def _exposed(
+    linear: NDArray[np.float32], low: Array, camera: TrueCamera, shot: Shot, rng: np.random.Generator
+) -> NDArray[np.uint8]:
+    """Light falls unevenly on it, the lens blurs it, and the phone makes a JPEG of it."""
+    height, width = linear.shape
+    soft = cv2.GaussianBlur(linear, (0, 0), shot.blur_px) if shot.blur_px > 0 else linear
     x, y = np.meshgrid(
         (np.arange(width) + low[0]) / camera.size_px[0] - 0.5, (np.arange(height) + low[1]) / camera.size_px[1] - 0.5
     )
-    picture = picture * (1 + shot.light[0] * x + shot.light[1] * y).astype(np.float32)
-    tone = _tone(picture, shot)
+    tone = _tone((soft * (1 + shot.light[0] * x + shot.light[1] * y)).astype(np.float32), shot)
     if shot.sharpen:
-        tone = tone + shot.sharpen * (tone - cv2.GaussianBlur(tone, (0, 0), 1.2))
+        tone = tone + shot.sharpen * (tone - np.asarray(cv2.GaussianBlur(tone, (0, 0), 1.2), dtype=np.float32))
     tone = tone + shot.noise * rng.standard_normal(tone.shape, dtype=np.float32)
     grey = np.clip(np.rint(tone), 0, 255).astype(np.uint8)
-    return np.asarray(cv2.imdecode(cv2.imencode(".jpg", grey, [cv2.IMWRITE_JPEG_QUALITY, shot.jpeg])[1], 0))
+    return np.asarray(cv2.imdecode(cv2.imencode(".jpg", grey, [cv2.IMWRITE_JPEG_QUALITY, shot.jpeg])[1], 0), np.uint8)
