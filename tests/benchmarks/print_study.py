@@ -1,6 +1,6 @@
 """What printed cards measure, from pixels: how far off the floor's area is, and whether its interval holds the truth.
 
-    python -m tests.benchmarks.print_study [--photos 400] [--rows NAME...] [--write calibration/studies/print.md]
+    python -m tests.benchmarks.print_study [--photos 400] [--rows NAME...]
 
 Every photo is drawn by `tests/synthetic/printed.py` from the PDF's own numbers: blur, noise, compression, ink spread to
 0.2 mm, dirt, uneven light, a print scaled as far as its measured bars leave open. The area is that of a deer's outline
@@ -12,17 +12,16 @@ import argparse
 import multiprocessing
 import sys
 from dataclasses import dataclass, replace
-from datetime import date
-from pathlib import Path
 
 import numpy as np
 
-from hidescan import __version__
 from hidescan.cards.detection import find_cards
 from hidescan.floor.parameters import OF_CAMERA, Prior
-from hidescan.floor.priors import exif_ln_focal_u
+from hidescan.floor.priors import exif_ln_focal_u, focal_prior
 from hidescan.floor.solution import Plane, solve_plane
+from hidescan.photo.reading import Photo
 from hidescan.settings import Settings
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.corners import priors
 from tests.synthetic.hides import whole_hide
 from tests.synthetic.printed import Curl, Sheet, Shot, photographed_cards
@@ -45,6 +44,7 @@ class Row:
     curl_mm: tuple[float, float] = (0.0, 0.5)
     hard: bool = False  # dirt, a leaf, a shadow's edge, sharpening
     edges: bool = True
+    claims_mm: tuple[float, float] | None = None  # EXIF claims anything between, whatever the lens
 
 
 ROWS = [
@@ -55,6 +55,10 @@ ROWS = [
     Row("one card, nearly square on", tilt_deg=(0.0, 8.0)),
     Row("two cards", cards=2),
     Row("four cards", cards=4),
+    *(
+        Row(f"EXIF 3 to 65535 mm, {cards} card{'s' if cards > 1 else ''}", cards=cards, claims_mm=(3.0, 65535.0))
+        for cards in (1, 2, 4)
+    ),
     Row("one card, EXIF, corners only", edges=False),
     Row("one card, no EXIF, corners only", exif=False, edges=False),
     Row("two cards, corners only", cards=2, edges=False),
@@ -133,6 +137,10 @@ def known(row: Row, camera: TrueCamera, rng: np.random.Generator):  # type: igno
     if not row.exif:
         return made
     per_mm = float(np.hypot(*SIZE) / np.hypot(36, 24))
+    if row.claims_mm is not None:
+        claimed_mm = float(np.exp(rng.uniform(*np.log(row.claims_mm))))
+        blank = np.broadcast_to(np.zeros(3, np.uint8), (SIZE[1], SIZE[0], 3))
+        return replace(made, ln_focal=focal_prior(Photo(blank, "", "", None, claimed_mm, "", None), S.plane))
     focused = camera.focal_px * (1 + rng.normal(0, S.plane.exif_focus_u))
     claimed = float(round(focused / per_mm))
     return replace(made, ln_focal=Prior(float(np.log(claimed * per_mm)), exif_ln_focal_u(claimed, S.plane)))
@@ -185,19 +193,11 @@ def main() -> None:
     parser.add_argument("--photos", type=int, default=400, help="photos a row")
     parser.add_argument("--processes", type=int, default=2)
     parser.add_argument("--rows", nargs="*", help="only rows whose names begin so")
-    parser.add_argument("--write", type=Path, help="also write the table here")
     given = parser.parse_args()
     rows = [row for row in ROWS if not given.rows or any(row.name.startswith(name) for name in given.rows)]
-    made = table(rows, given.photos, given.processes)
-    print(made)
-    if given.write:
-        given.write.parent.mkdir(parents=True, exist_ok=True)
-        head = (
-            f"# What printed cards measure\n\nMade by `python -m tests.benchmarks.print_study --photos {given.photos}`"
-            f" with version {__version__} on {date.today()}. {' '.join(__doc__.split()[-66:])}\n\n"
-        )
-        given.write.write_text(head + made + "\n")
+    print(table(rows, given.photos, given.processes))
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("print"):
+        main()

@@ -176,7 +176,7 @@ def _part(
     picture = shot.white + (shot.black - shot.white) * black
     on_paper = (np.abs(fine[..., 0] - 90) < PAPER_MM[0] / 2) & (np.abs(fine[..., 1] - 112.5) < PAPER_MM[1] / 2)
     picture[~on_paper] = 0.25
-    picture = _soiled(picture.astype(np.float32), fine, shot, rng)
+    picture = _soiled(picture.astype(np.float32), np.asarray(fine, dtype=np.float32), shot, rng)
     linear = np.asarray(cv2.resize(picture, (width, height), interpolation=cv2.INTER_AREA), dtype=np.float32)
     return _exposed(linear, low, camera, shot, rng)
 
