@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from hidescan.basics import opencv
 from hidescan.basics.geometry import Points
 from hidescan.cards.edges import EdgePoints, seen_edges
-from hidescan.cards.pattern import MARKERS, SQUARE_MM, board, dictionary, inner_corners_mm
+from hidescan.cards.pattern import MARKERS, SQUARE_MM, board, dictionary, inner_corners_mm, printed_edges
 from hidescan.settings import CardSettings
 
 if TYPE_CHECKING:
@@ -185,7 +185,7 @@ def _measure_card(
     board_mm = inner_corners_mm()[ids.ravel()]
     corners_px = opencv.points(corners)
     sharpness = edge_sharpness(crop, board_mm, corners_px)
-    edges = seen_edges(crop, number, board_mm, corners_px, sharpness.blur_px, settings)
+    edges = seen_edges(crop, printed_edges(number), board_mm, corners_px, sharpness.blur_px, settings)
     if edges is not None:
         edges = replace(edges, px=edges.px + low)
     return Card(number, board_mm, corners_px + low, sharpness, edges)

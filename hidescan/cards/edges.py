@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hidescan.basics.geometry import Points
-from hidescan.cards.pattern import MARKER_MM, PATTERN_MM, PrintedEdges, printed_edges
+from hidescan.cards.pattern import MARKER_MM, PATTERN_MM, PrintedEdges
 from hidescan.settings import CardSettings
 
 Array = NDArray[np.float64]
@@ -73,14 +73,21 @@ class _Stretches:
 
 
 def seen_edges(
-    grey: NDArray[np.uint8], number: int, board_mm: Points, corners_px: Points, blur_px: float, settings: CardSettings
+    grey: NDArray[np.uint8],
+    printed: PrintedEdges,
+    board_mm: Points,
+    corners_px: Points,
+    blur_px: float,
+    settings: CardSettings,
 ) -> EdgePoints | None:
-    """The card's printed edges as the photo shows them; None where too few are sharp and large enough.
+    """Printed edges as the photo shows them; None where too few are sharp and large enough.
 
     Parameters
     ----------
     grey
         (H, W) the photo, or the part of it in whose pixels the corners are given.
+    printed
+        The card's edges.
     board_mm, corners_px
         (K, 2) corners found, on the board and in the picture, K >= 4.
     blur_px
@@ -94,7 +101,7 @@ def seen_edges(
         return None
     warp = _Warp(np.asarray(homography, dtype=np.float64), np.zeros((1, 2)))
     px_per_mm = float(np.linalg.norm(np.ptp(corners_px, axis=0)) / np.linalg.norm(np.ptp(board_mm, axis=0)))
-    parts = _stretches(printed_edges(number), board_mm, px_per_mm, blur_px, settings)
+    parts = _stretches(printed, board_mm, px_per_mm, blur_px, settings)
     first = _read(grey, _long(parts), warp, np.full(2, blur_px), settings)
     if first is None or len(first[0].line) < settings.least_edges // 2:
         return None

@@ -88,17 +88,15 @@ def printed_edges(number: int) -> PrintedEdges:
         for column in range(COLUMNS):
             corner = np.array([column, row]) * SQUARE_MM
             if (row + column) % 2 == 0:
-                rows += _cell_edges(np.ones((1, 1), dtype=bool), corner, SQUARE_MM, border)
+                rows += cell_edges(np.ones((1, 1), dtype=bool), corner, SQUARE_MM, border)
             else:
                 black = dictionary().generateImageMarker(next(markers), MARKER_CELLS) == 0
-                rows += _cell_edges(black, corner + border, cell, cell)
+                rows += cell_edges(black, corner + border, cell, cell)
     table = np.array(rows)
     return PrintedEdges(table[:, 0:2], table[:, 2:4], table[:, 4:6], table[:, 6])
 
 
-def _cell_edges(
-    black: NDArray[np.bool_], corner_mm: Points, cell_mm: float, clear_mm: float
-) -> list[tuple[float, ...]]:
+def cell_edges(black: NDArray[np.bool_], corner_mm: Points, cell_mm: float, clear_mm: float) -> list[tuple[float, ...]]:
     """Edges of a grid of cells on white: start, end, direction from black to white, clear distance, one a row."""
     rows: list[tuple[float, ...]] = []
     for upright in (False, True):  # lines along x first, then the same of the grid turned over
