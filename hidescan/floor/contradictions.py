@@ -155,27 +155,38 @@ def cards_over_focal(fit: Fit) -> tuple[Fit, list[Doubt]]:
     prior = adjustment.priors.ln_focal
     if prior.u >= settings.broad_ln_focal_u:
         return fit, []
-    covariance = inverse_of_sum(information_of(fit)[0])
-    gap = _gap(prior, float(fit.state.parameters[LN_F]), float(covariance[LN_F, LN_F]))
-    amiss = gap is not None and gap.sigmas > 0.75 * settings.focal_contradiction_sigma
-    if not amiss and fit.fits():
+    if not _amiss(fit):
         return fit, []
-    free = adjusted(
-        replace(adjustment, noise=None, priors=freed_focal(adjustment.priors, adjustment.size_px, settings))
-    )
+    priors = freed_focal(adjustment.priors, adjustment.size_px, settings)
+    free = adjusted(replace(adjustment, noise=None, priors=priors))
     if free is None or (not free.fits() and not fit.fits()):
         return fit, []
-    broad = free.adjustment.priors.ln_focal
-    covariance = inverse_of_sum(information_of(free)[0])
-    own = _gap(broad, float(free.state.parameters[LN_F]), float(covariance[LN_F, LN_F]))
+    information, sd_px = information_of(free)
+    variance = float(inverse_of_sum(information)[LN_F, LN_F])
+    own = _gap(priors.ln_focal, float(free.state.parameters[LN_F]), variance)
     if own is None:
         return fit, []
-    off = broad.mean + own.off - prior.mean
-    if abs(off) <= settings.focal_contradiction_sigma * float(np.hypot(own.u_rest, prior.u)):
+    off = priors.ln_focal.mean + own.off - prior.mean
+    agrees = abs(off) <= settings.focal_contradiction_sigma * float(np.hypot(own.u_rest, prior.u))
+    if agrees and information_of(fit)[1] < settings.strained_noise * sd_px:
         return fit, []
     percent = 100 * (float(np.exp(free.state.parameters[LN_F] - prior.mean)) - 1)
     message = f"The cards say the focal length is {percent:+.0f} % off what the photo claims (zoomed or cropped?)."
     return free, [Doubt("focal-doubtful", message + " The cards were believed.")]
+
+
+def _amiss(fit: Fit) -> bool:
+    """Whether a focal length claimed may be contradicted: one unlike a phone's, or that strains the fit anyhow."""
+    adjustment, settings = fit.adjustment, fit.adjustment.settings
+    prior = adjustment.priors.ln_focal
+    typical = freed_focal(adjustment.priors, adjustment.size_px, settings).ln_focal.mean
+    if abs(prior.mean - typical) > settings.broad_ln_focal_u or not fit.fits():
+        return True
+    information, sd_px = information_of(fit)
+    usual_px = settings.corner_sd_px if adjustment.seen.corners else settings.usual_edge_px
+    gap = _gap(prior, float(fit.state.parameters[LN_F]), float(inverse_of_sum(information)[LN_F, LN_F]))
+    strained = gap is not None and gap.sigmas > 0.75 * settings.focal_contradiction_sigma
+    return strained or sd_px > settings.strained_noise * usual_px
 
 
 def freed_focal(priors: Priors, size_px: tuple[int, int], settings: PlaneSettings) -> Priors:

@@ -63,6 +63,10 @@ class PlaneSettings:
     # The same of a stretch of a printed edge, across it; of what all stretches of one edge share; and their worth.
     edge_sd_px: float = 0.04
     line_sd_px: float = 0.03
+    # What edges leave in a photo of flat cards, at most; and times how much of the usual, or of what is left without a
+    # claimed focal length, the claim strains the fit.
+    usual_edge_px: float = 0.06
+    strained_noise: float = 1.5
     edge_sd_dof: float = 20.0
     # A sheet lying by itself: how far a curl lifts it 100 mm from its middle, and one side more than the other; and
     # 4 a c - b^2 of its surface: stretching resists what rises by more than a few thicknesses of paper (0.1 mm).
