@@ -48,7 +48,7 @@ class Floor:
     def print_measured(self) -> bool:
         """Whether the print's scale was measured: by the check bars of a card used, or by a tape between two."""
         used = {place.number for place in self.plane.places}
-        taped = any({tape.first, tape.second} <= used for tape in self.priors.tapes)
+        taped = any({tape.first, tape.second} <= used for tape in self.inputs.tapes)
         return self.inputs.card_scale is not None or taped or bool(used & self.priors.own_prints.keys())
 
 
