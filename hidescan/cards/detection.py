@@ -1,10 +1,6 @@
-"""The reference card: its geometry, and finding it in a photo.
+"""Reference cards found in a photo: their corners, their printed edges and how sharp they look."""
 
-The card is an OpenCV ChArUco board of 4 x 5 squares of 45 mm with 34 mm markers from DICT_5X5_100; card number k (0-9)
-carries the marker ids 10 k ... 10 k + 9. Board frame: origin at the pattern's top left corner, x right, y down, mm.
-"""
-
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -12,18 +8,12 @@ from numpy.typing import NDArray
 
 from hidescan.basics import opencv
 from hidescan.basics.geometry import Points
+from hidescan.cards.edges import EdgePoints, seen_edges
+from hidescan.cards.pattern import MARKERS, SQUARE_MM, board, dictionary, inner_corners_mm, printed_edges
 from hidescan.settings import CardSettings
 
 if TYPE_CHECKING:
     import cv2
-
-COLUMNS, ROWS = 4, 5
-SQUARE_MM, MARKER_MM = 45.0, 34.0
-PATTERN_MM = (COLUMNS * SQUARE_MM, ROWS * SQUARE_MM)  # 180 x 225
-MARKERS = 10  # a card's count of markers: one in each white square
-NUMBERS = range(10)
-TAPE_MARK_MM = (90.0, -14.0)  # board frame: the cross in a ring above the pattern
-A4_MM, LETTER_MM = (210.0, 297.0), (215.9, 279.4)  # ISO 216; ANSI/ASME Y14.1 size A
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -40,12 +30,15 @@ class Card:
         (N, 2) where they are in the photo.
     sharpness
         How its edges look.
+    edges
+        Its printed edges as seen; None where too few are sharp and large enough.
     """
 
     number: int
     board_mm: Points
     corners_px: Points
     sharpness: "Sharpness"
+    edges: EdgePoints | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,21 +63,6 @@ class Sharpness:
     smear_deg: float
     contrast: float
     white_level: float
-
-
-def inner_corners_mm() -> Points:
-    """The 12 inner corners in OpenCV's order, board frame, (12, 2)."""
-    x, y = np.meshgrid(np.arange(1, COLUMNS) * SQUARE_MM, np.arange(1, ROWS) * SQUARE_MM)
-    return np.column_stack([x.ravel(), y.ravel()])
-
-
-def board(number: int) -> "cv2.aruco.CharucoBoard":
-    """OpenCV's board of card `number`."""
-    import cv2
-
-    return cv2.aruco.CharucoBoard(
-        (COLUMNS, ROWS), SQUARE_MM, MARKER_MM, dictionary(), np.arange(MARKERS * number, MARKERS * (number + 1))
-    )
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -141,13 +119,6 @@ def find_cards(grey: NDArray[np.uint8], settings: CardSettings) -> CardSearch:
 def is_inverted(grey: NDArray[np.uint8], settings: CardSettings) -> bool:
     """Whether the photo shows cards printed with black and white exchanged."""
     return len(_markers(255 - grey, settings.search_long_side_px)) >= 2  # one alone may be chance
-
-
-def dictionary() -> "cv2.aruco.Dictionary":
-    """DICT_5X5_100."""
-    import cv2
-
-    return cv2.aruco.getPredefinedDictionary(cv2.aruco.DICT_5X5_100)
 
 
 def _detector_parameters() -> "cv2.aruco.DetectorParameters":
@@ -213,7 +184,11 @@ def _measure_card(
         return None
     board_mm = inner_corners_mm()[ids.ravel()]
     corners_px = opencv.points(corners)
-    return Card(number, board_mm, corners_px + low, edge_sharpness(crop, board_mm, corners_px))
+    sharpness = edge_sharpness(crop, board_mm, corners_px)
+    edges = seen_edges(crop, printed_edges(number), board_mm, corners_px, sharpness.blur_px, settings)
+    if edges is not None:
+        edges = replace(edges, px=edges.px + low)
+    return Card(number, board_mm, corners_px + low, sharpness, edges)
 
 
 def edge_sharpness(grey: NDArray[np.uint8], board_mm: Points, corners_px: Points) -> Sharpness:
@@ -260,11 +235,3 @@ def edge_sharpness(grey: NDArray[np.uint8], board_mm: Points, corners_px: Points
         contrast=float(np.median([row[3] for row in found])),
         white_level=float(np.median([row[4] for row in found])),
     )
-
-
-def paper_corners_mm() -> Points:
-    """Corners of the sheet that the pattern is centred on, board frame, (4, 2): the hull of A4 and Letter."""
-    middle = np.array(PATTERN_MM) / 2
-    half = np.maximum(A4_MM, LETTER_MM) / np.array(2.0)
-    corners: Points = middle + half * np.array([[-1.0, -1.0], [1.0, -1.0], [1.0, 1.0], [-1.0, 1.0]])
-    return corners

@@ -30,10 +30,22 @@ def card_scales() -> dict[int, XY]:
 
 def keep_card_scale(numbers: tuple[int, ...], scale: XY) -> Path:
     """Remember the measured scale of a printed set of cards; returns the file it is kept in."""
-    scales = card_scales() | dict.fromkeys(numbers, scale)
+    _write(card_scales() | dict.fromkeys(numbers, scale))
+    return _path()
+
+
+def forget_card_scales(numbers: tuple[int, ...]) -> tuple[int, ...]:
+    """Take back what was remembered of these cards; returns those of which something was."""
+    scales = card_scales()
+    known = tuple(number for number in numbers if number in scales)
+    if known:
+        _write({number: scale for number, scale in scales.items() if number not in known})
+    return known
+
+
+def _write(scales: dict[int, XY]) -> None:
     plain = {"card_scales": {str(number): scales[number] for number in sorted(scales)}}
     write_whole(_path(), (json.dumps(plain, indent=1) + "\n").encode())
-    return _path()
 
 
 def _path() -> Path:

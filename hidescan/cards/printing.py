@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from hidescan.cards.detection import (
+from hidescan.cards.pattern import (
     A4_MM,
     COLUMNS,
     LETTER_MM,

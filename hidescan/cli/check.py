@@ -40,7 +40,7 @@ def check(
         raise BadInput(f"{photo.name}: {floor}")
     found = check_sheet(
         grey_of(taken.rgb), floor.plane, papers_mm(floor.plane.places), sheet.value, settings,
-        print_measured=floor.inputs.print_measured,
+        print_measured=floor.print_measured,
     )  # fmt: skip
     if isinstance(found, NotFound):
         raise BadInput(f"{photo.name}: {found}")

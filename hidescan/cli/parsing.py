@@ -54,7 +54,7 @@ def tape(text: str) -> TapeInput:
     return TapeInput(int(match[1]), int(match[2]), parse_length_mm(match[3]))
 
 
-def card_numbers(text: str) -> tuple[int, ...]:
+def card_numbers(text: str, option: str = "--numbers") -> tuple[int, ...]:
     """Card numbers, as in `1-4` or `0,2,7-9`.
 
     Examples
@@ -66,7 +66,7 @@ def card_numbers(text: str) -> tuple[int, ...]:
     for part in text.split(","):
         ends = part.strip().split("-")
         if len(ends) > 2 or not all(end.isdigit() and len(end) == 1 for end in ends) or ends[0] > ends[-1]:
-            raise BadInput(f"--numbers {text}: cards are numbered 0 to 9; write 1-4 or 0,2,7.")
+            raise BadInput(f"{option} {text}: cards are numbered 0 to 9; write 1-4 or 0,2,7.")
         numbers.update(range(int(ends[0]), int(ends[-1]) + 1))
     return tuple(sorted(numbers))
 

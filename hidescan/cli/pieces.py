@@ -53,7 +53,7 @@ def pieces(
     floor = Pipeline(taken, settings, kept_calibration(lens)).floor(given)
     if isinstance(floor, NotFound):
         raise BadInput(f"{photo.name}: {floor}")
-    measured = floor.inputs.print_measured
+    measured = floor.print_measured
     found = find_templates(
         taken.rgb, floor.plane, sheets_mm(floor), thick, template_settings, settings.measure,
         print_measured=measured,

@@ -10,7 +10,7 @@ from shapely import affinity, orient_polygons
 from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
-from hidescan.cards.detection import PATTERN_MM
+from hidescan.cards.pattern import PATTERN_MM
 from hidescan.hide_map.model import HideMap, MultiPolygonGeometry, PolygonGeometry
 
 NAMES = ("cards", "zones", "back-line", "marks", "holes", "outline")  # drawn in this order: what is cut lies on top

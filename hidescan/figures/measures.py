@@ -18,7 +18,7 @@ from hidescan.basics.geometry import Points, outward_normals, perimeter, signed_
 from hidescan.basics.uncertainty import COVERAGE_FACTOR, Measured, half_width_95
 from hidescan.camera.model import Camera
 from hidescan.camera.relief import Heights, faces_away, plan_view
-from hidescan.floor.adjustment import Array, Prior
+from hidescan.floor.parameters import OF_CAMERA, Array, Prior
 from hidescan.floor.solution import Plane
 from hidescan.settings import MeasureSettings
 
@@ -132,10 +132,12 @@ def _camera_variances(plane: Plane, rings: "_Rings", priors: HeightPriors) -> di
     """
     variances: dict[str, Array] = {}
     heights, u = priors.means, (priors.thickness.u, priors.lift.u)
+    u_plane = np.sqrt(np.diag(plane.covariance))
+    rest = np.zeros(len(u_plane) - OF_CAMERA)  # what does not move the camera
     J_plane = _derivatives(
-        lambda step: rings.figures(plane.camera_after(step), heights), np.sqrt(np.diag(plane.covariance))
+        lambda step: rings.figures(plane.camera_after(np.concatenate([step, rest])), heights), u_plane[:OF_CAMERA]
     )
-    through = J_plane @ plane.covariance
+    through = J_plane @ plane.covariance[:OF_CAMERA]
     for source, information in plane.information.items():
         variances[source] = np.einsum("ip,pq,iq->i", through, information, through)
     J_heights = _derivatives(

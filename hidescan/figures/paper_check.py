@@ -9,9 +9,10 @@ from shapely.geometry import Polygon
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points, counter_clockwise, resample
 from hidescan.camera.model import Camera
-from hidescan.cards.detection import A4_MM, LETTER_MM
+from hidescan.cards.blur import edge_blur_px
+from hidescan.cards.pattern import A4_MM, LETTER_MM
 from hidescan.figures.measures import HeightPriors, HideRims, Measures, Rim, measure
-from hidescan.floor.adjustment import Prior
+from hidescan.floor.parameters import Prior
 from hidescan.floor.solution import Plane
 from hidescan.settings import Settings, SheetSettings
 
@@ -53,16 +54,12 @@ def check_sheet(
         "a4" or "letter".
     """
     short, long = SHEETS_MM[sheet]
-    rough = _rough_sheet(grey, plane.camera, papers_mm, (short, long), settings.sheet)
-    if rough is None:
-        return NotFound(
-            "no-sheet",
-            f"No plain {sheet} sheet was found beside the card.",
-            "Lay one flat on a darker floor, all of it in the picture, not touching the card.",
-        )
+    rough = _rough_sheet(grey, plane.camera, papers_mm, sheet, settings.sheet)
+    if isinstance(rough, NotFound):
+        return rough if not _is_blurred(grey, settings) else _BLURRED
     corners = _refined(grey, plane.camera, rough, settings.plane.paper_mm, settings.sheet)
     if corners is None:
-        return NotFound("no-sheet", "The sheet's edges are not sharp enough to measure.", "Hold still, more light.")
+        return _BLURRED if _is_blurred(grey, settings) else _faint(sheet)
     ring_px = plane.camera.px_from_mm(resample(corners, 5.0), settings.plane.paper_mm)
     sides = np.linalg.norm(np.roll(corners, -1, axis=0) - corners, axis=1)
     along = (corners[1] - corners[0]) if sides[0] > sides[1] else (corners[2] - corners[1])
@@ -77,31 +74,75 @@ def _rough_sheet(
     grey: NDArray[np.uint8],
     camera: Camera,
     papers_mm: list[Points],
-    size_mm: tuple[float, float],
+    sheet: str,
     settings: SheetSettings,
-) -> Points | None:
-    """Corners of the brightest blob on the floor that has the sheet's size, (4, 2) mm, counter-clockwise."""
+) -> Points | NotFound:
+    """Corners of the bright blob on the floor that has the sheet's size, (4, 2) mm, counter-clockwise; or why not."""
     import cv2
 
     view, low = _from_above(grey, camera, settings)
-    floor = float(np.median(view[view > 0]))
+    outside = view == 0
+    floor = float(np.median(view[~outside]))
     for paper in papers_mm:
         grown = paper + 0.03 * (paper - paper.mean(axis=0))
         cv2.fillPoly(view, [np.rint((grown - low) / settings.view_mm).astype(np.int32)], floor)
-    view[view == 0] = np.uint8(floor)  # outside the picture
+    view[outside] = np.uint8(floor)  # outside the picture
     _, white = cv2.threshold(view, 0, 255, cv2.THRESH_BINARY | cv2.THRESH_OTSU)
     white = cv2.morphologyEx(white, cv2.MORPH_OPEN, np.ones((5, 5), np.uint8))
     contours, _ = cv2.findContours(white, cv2.RETR_EXTERNAL, cv2.CHAIN_APPROX_NONE)
+    size_mm = SHEETS_MM[sheet]
+    rim = cv2.dilate(outside.astype(np.uint8), np.ones((9, 9), np.uint8)) > 0
     best: tuple[float, Points] | None = None
+    cut_off = False
     for contour in contours:
         box = cv2.minAreaRect(contour)
         sides = sorted(s * settings.view_mm for s in box[1])
         off = max(abs(s / true - 1) for s, true in zip(sides, size_mm, strict=True))
+        x, y = contour[:, 0].T
+        at_rim = rim[y, x].mean() > 0.05 or ((x < 4) | (y < 4) | (x > rim.shape[1] - 5) | (y > rim.shape[0] - 5)).any()
+        cut_off |= bool(at_rim) and any(abs(s / size_mm[0] - 1) < 0.1 or abs(s / size_mm[1] - 1) < 0.1 for s in sides)
         filled = cv2.contourArea(contour) / max(box[1][0] * box[1][1], 1.0)
         if off < settings.size_tolerance and filled > settings.least_filled and (best is None or off < best[0]):
             corners = np.asarray(cv2.boxPoints(box), dtype=np.float64) * settings.view_mm + low
             best = off, counter_clockwise(corners)
-    return None if best is None else best[1]
+    if best is not None:
+        return best[1]
+    return _hangs_out(sheet) if cut_off else _none_found(sheet)
+
+
+def _is_blurred(grey: NDArray[np.uint8], settings: Settings) -> bool:
+    return edge_blur_px(grey) > settings.quality.most_blur_px
+
+
+_BLURRED = NotFound(
+    "photo-blurred",
+    "The photo is blurred, so the sheet's edges cannot be measured.",
+    "Hold still, more light, tap to focus.",
+)
+
+
+def _hangs_out(sheet: str) -> NotFound:
+    return NotFound(
+        "sheet-cut-off",
+        f"The plain {sheet} sheet hangs out of the picture.",
+        "Take the photo again with all of the sheet and of the card in it.",
+    )
+
+
+def _none_found(sheet: str) -> NotFound:
+    return NotFound(
+        "no-sheet",
+        f"No plain {sheet} sheet was found beside the card.",
+        "Lay one flat on a darker floor, all of it in the picture, not touching the card.",
+    )
+
+
+def _faint(sheet: str) -> NotFound:
+    return NotFound(
+        "sheet-faint",
+        f"The plain {sheet} sheet hardly stands out from the floor.",
+        "Lay it on a darker floor, out of glare and hard shadow.",
+    )
 
 
 def _from_above(grey: NDArray[np.uint8], camera: Camera, settings: SheetSettings) -> tuple[NDArray[np.uint8], Points]:

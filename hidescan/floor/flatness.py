@@ -9,7 +9,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from hidescan.floor.adjustment import Adjustment, Array, State
+from hidescan.floor.adjustment import Adjustment
+from hidescan.floor.parameters import Array, State
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,19 +30,20 @@ class Bend:
 
 
 def bend_of(adjustment: Adjustment, state: State, j: int) -> Bend:
-    """Test card j for bending, at the solution of an adjustment."""
+    """How curved card j, read by its corners, seems at the solution of an adjustment."""
     sd_px = adjustment.settings.corner_sd_px
-    corners = adjustment.corner_misfits(state)
-    residual, jacobian = adjustment.whitened(state, corners, sd_px, np.ones(len(corners[0])))
-    mine = adjustment.owner == j
+    misfits = adjustment.misfits(state)
+    residual, jacobian = adjustment.whitened(state, misfits, np.ones(len(misfits[0])))
+    seen = adjustment.seen
+    mine = seen.owner == j
     J_height = _by_height(adjustment, state)[mine] / sd_px
-    x, y = (adjustment.nominal_mm[mine] / 100.0).T
+    x, y = (seen.nominal_mm[mine] / 100.0).T
     rigid = [np.ones_like(x), x, y] if len(adjustment.cards) > 1 else []  # a card lifted as a whole is not bent
     curved = [x ** (d - i) * y**i for d in range(2, _degree(len(x)) + 1) for i in range(d + 1)]
 
     def columns(surfaces: list[Array]) -> Array:
         block = np.zeros((len(residual), len(surfaces)))
-        rows = np.flatnonzero(np.repeat(mine, 2))
+        rows = np.flatnonzero(seen.row_owner == j)
         for k, surface in enumerate(surfaces):
             block[rows, k] = (J_height * surface[:, None]).ravel()
         return block

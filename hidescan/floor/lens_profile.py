@@ -12,7 +12,10 @@ import numpy as np
 
 from hidescan.basics.errors import NotFound
 from hidescan.cards.detection import Card
-from hidescan.floor.adjustment import FIRST_PLACE, Adjustment, Array, Prior, Priors, State, huber_weights, minimised
+from hidescan.floor.adjustment import Adjustment
+from hidescan.floor.fit import adjusted
+from hidescan.floor.noise import estimated_noise
+from hidescan.floor.parameters import Array, Prior, Priors, State
 from hidescan.floor.priors import focal_prior
 from hidescan.photo.reading import Photo
 from hidescan.settings import LensSettings, PlaneSettings
@@ -116,7 +119,7 @@ def make_profile(
     if len(usable) < settings.least_photos:
         return NotFound("lens-few", "In too many photos the card lies bent or is not seen.", "Lay it flat.")
     adjustments = [adjustment for adjustment, _ in usable]
-    states, covariance, rms_px = _together(adjustments, [state for _, state in usable], plane)
+    states, covariance, rms_px = _together(adjustments, [state for _, state in usable])
     tilts = [state.camera(a.size_px).tilt_deg for a, state in zip(adjustments, states, strict=True)]
     advice = _what_is_missing(tilts, covariance, settings)
     if advice is not None:
@@ -157,36 +160,17 @@ def _alone(photo: Photo, cards: tuple[Card, ...], settings: PlaneSettings) -> tu
         skew=Prior(0.0, settings.unmeasured_skew_u),
         on_hide_mm=Prior(0.0, 1.0),
     )
-    adjustment = Adjustment(cards, photo.size_px, priors, frozenset(), settings)
-    results = [r for start in adjustment.starts() if (r := minimised(adjustment, start)) is not None]
-    if not results:
-        return None
-    state, _, _ = min(results, key=lambda result: result[2])
-    misfit, _ = adjustment.corner_misfits(state)
-    return (adjustment, state) if float(np.sqrt(np.mean(misfit**2))) < settings.misfit_rms_px else None
+    fit = adjusted(Adjustment(cards, photo.size_px, priors, frozenset(), settings))
+    return (fit.adjustment, fit.state) if fit is not None and not fit.misfit_cards() else None
 
 
-def _together(
-    adjustments: list[Adjustment], states: list[State], settings: PlaneSettings
-) -> tuple[list[State], Array, float]:
-    """Gauss-Newton over all photos with one lens: states, covariance of the lens (3, 3), rms of the corners px."""
+def _together(adjustments: list[Adjustment], states: list[State]) -> tuple[list[State], Array, float]:
+    """Gauss-Newton over all photos with one lens: states, covariance of the lens (3, 3), rms of what was seen, px."""
     lens = np.mean([state.parameters[_LENS] for state in states], axis=0)
-    sd_px = settings.corner_sd_px
     for _ in range(12):
         for state in states:
             state.parameters[_LENS] = lens
-        reduced, pull, parts = np.zeros((3, 3)), np.zeros(3), []
-        for adjustment, state in zip(adjustments, states, strict=True):
-            corners = adjustment.corner_misfits(state)
-            weights = huber_weights(corners[0], sd_px, settings.huber_sigma)
-            residual, J = adjustment.whitened(state, corners, sd_px, weights)
-            keep = np.ones(len(residual), dtype=bool)
-            keep[len(corners[0]) : len(corners[0]) + 3] = False  # the lens has no prior here: the cards alone decide
-            N, g = J[keep].T @ J[keep], J[keep].T @ residual[keep]
-            own = np.linalg.solve(N[3:, 3:], np.column_stack([N[3:, _LENS], g[3:]]))
-            reduced += N[_LENS, _LENS] - N[_LENS, 3:] @ own[:, :3]
-            pull += g[_LENS] - N[_LENS, 3:] @ own[:, 3]
-            parts.append(own)
+        reduced, pull, parts = _eliminated(adjustments, states)
         step = -np.linalg.solve(reduced, pull)
         lens = lens + step
         states = [
@@ -195,11 +179,31 @@ def _together(
         ]
         if float(np.abs(step).max()) < 1e-8:
             break
-    misfits = np.concatenate([a.corner_misfits(s)[0] for a, s in zip(adjustments, states, strict=True)])
-    determined = 3 + sum(6 + len(s.parameters) - FIRST_PLACE for s in states)
-    variance = float(misfits @ misfits) / max(len(misfits) - determined, 1)
-    covariance = np.asarray(np.linalg.inv(reduced), dtype=np.float64) * max(variance, (0.3 * sd_px) ** 2) / sd_px**2
-    return states, covariance, float(np.sqrt(np.mean(misfits**2)))
+    misfits = [a.misfits(s)[0] for a, s in zip(adjustments, states, strict=True)]
+    learnt = [
+        replace(a, noise=estimated_noise(a, misfit, a.weights(misfit)))
+        for a, misfit in zip(adjustments, misfits, strict=True)
+    ]
+    covariance = np.asarray(np.linalg.inv(_eliminated(learnt, states)[0]), dtype=np.float64)
+    return states, covariance, float(np.sqrt(np.mean(np.concatenate(misfits) ** 2)))
+
+
+def _eliminated(adjustments: list[Adjustment], states: list[State]) -> tuple[Array, Array, list[Array]]:
+    """Normal equations of the lens alone, (3, 3) and (3,), and for each photo what its own parameters follow by."""
+    reduced: Array = np.zeros((3, 3))
+    pull: Array = np.zeros(3)
+    parts: list[Array] = []
+    for adjustment, state in zip(adjustments, states, strict=True):
+        misfits = adjustment.misfits(state)
+        residual, J = adjustment.whitened(state, misfits, adjustment.weights(misfits[0]))
+        keep = np.ones(len(residual), dtype=bool)
+        keep[len(misfits[0]) : len(misfits[0]) + 3] = False  # the lens has no prior here: the cards alone decide
+        N, g = J[keep].T @ J[keep], J[keep].T @ residual[keep]
+        own = np.linalg.solve(N[3:, 3:], np.column_stack([N[3:, _LENS], g[3:]]))
+        reduced += N[_LENS, _LENS] - N[_LENS, 3:] @ own[:, :3]
+        pull += g[_LENS] - N[_LENS, 3:] @ own[:, 3]
+        parts.append(own.astype(np.float64))
+    return reduced, pull, parts
 
 
 def _what_is_missing(tilts_deg: list[float], covariance: Array, settings: LensSettings) -> str | None:

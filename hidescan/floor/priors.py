@@ -4,19 +4,29 @@ from collections.abc import Iterable, Mapping
 
 import numpy as np
 
-from hidescan.floor.adjustment import Prior
+from hidescan.floor.parameters import Prior
 from hidescan.hide_map.model import XY
 from hidescan.photo.reading import FULL_FRAME_DIAGONAL_MM, Photo
 from hidescan.settings import PlaneSettings
 
 
 def focal_prior(photo: Photo, settings: PlaneSettings) -> Prior:
-    """Prior of ln focal length (px): EXIF's figure where there is one, else any phone's."""
-    if photo.focal_px is not None:
-        return Prior(float(np.log(photo.focal_px)), settings.exif_ln_focal_u)
+    """Prior of ln focal length (px): EXIF's figure where there is one that a camera can have, else any phone's."""
+    claimed_mm = photo.focal_35mm
+    if photo.focal_px is not None and claimed_mm is not None and _possible(claimed_mm, settings):
+        return Prior(float(np.log(photo.focal_px)), exif_ln_focal_u(claimed_mm, settings))
     diagonal_px = float(np.hypot(photo.width_px, photo.height_px))
     typical_px = settings.typical_focal_35mm / FULL_FRAME_DIAGONAL_MM * diagonal_px
     return Prior(float(np.log(typical_px)), settings.broad_ln_focal_u)
+
+
+def exif_ln_focal_u(focal_35mm: float, settings: PlaneSettings) -> float:
+    """Standard uncertainty of ln focal length by EXIF: its rounding, a rectangle, and focusing."""
+    return float(np.hypot(settings.exif_rounding_mm / 3**0.5 / focal_35mm, settings.exif_focus_u))
+
+
+def _possible(focal_35mm: float, settings: PlaneSettings) -> bool:
+    return settings.exif_least_mm <= focal_35mm <= settings.exif_most_mm
 
 
 def print_scale_priors(card_scale: XY | None, settings: PlaneSettings) -> tuple[Prior, Prior]:
@@ -33,7 +43,14 @@ def print_scale_priors(card_scale: XY | None, settings: PlaneSettings) -> tuple[
 def known_print_scale(numbers: Iterable[int], card_scales: Mapping[int, XY]) -> XY | None:
     """The scale (SX, SY) that was measured earlier for the printed set whose cards have these numbers.
 
-    It must be known, and the same, for every card in the photo: prints of different scale share no scale parameter.
+    It must be known, and the same, for every card in the photo; else each card has its own (`own_prints`).
     """
     scales = {card_scales.get(number) for number in numbers}
     return scales.pop() if len(scales) == 1 else None
+
+
+def own_prints(
+    numbers: Iterable[int], card_scales: Mapping[int, XY], settings: PlaneSettings
+) -> dict[int, tuple[Prior, Prior]]:
+    """Priors of scale and skew of those cards, by number, whose print was measured earlier: where prints are mixed."""
+    return {n: print_scale_priors(card_scales[n], settings) for n in numbers if n in card_scales}

@@ -16,8 +16,11 @@ import numpy as np
 from hidescan.basics.errors import Doubt, NotFound
 from hidescan.basics.geometry import Points, rotation_2d
 from hidescan.camera.model import Camera
-from hidescan.cards.detection import Card, inner_corners_mm
-from hidescan.floor.adjustment import (
+from hidescan.floor.adjustment import Adjustment
+from hidescan.floor.contradictions import taped_gaps, tapes_refused
+from hidescan.floor.least_squares import minimised
+from hidescan.floor.noise import estimated_noise
+from hidescan.floor.parameters import (
     FIRST_PLACE,
     K1,
     K2,
@@ -27,31 +30,16 @@ from hidescan.floor.adjustment import (
     SHIFT,
     SKEW,
     TURN,
-    Adjustment,
     Array,
     Prior,
-    Priors,
     State,
-    from_board,
-    minimised,
-    rigid_fit,
 )
-from hidescan.floor.solution import CardPlace, Plane
+from hidescan.floor.solution import CardPlace
 from hidescan.join.settings import BundleSettings
+from hidescan.join.views import View, by_use, cards_of, chained, own_prints
 from hidescan.settings import PlaneSettings
 
 _OF_PHOTO = 7  # turn, shift, focus
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class View:
-    """What one photo brings: the plane that it gives alone, the cards used for it, priors, and which lens it has."""
-
-    name: str
-    cards: tuple[Card, ...]
-    plane: Plane
-    priors: Priors
-    lens: str
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -85,20 +73,43 @@ class Bundle:
     settings: PlaneSettings
     focus_u: float
 
-    def corner_misfits(self, state: JointState) -> tuple[Array, Array]:
-        """Predicted minus observed corner coordinates of all photos, px (2N,), and their Jacobian (2N, G)."""
-        parts = [a.corner_misfits(state.of(k)) for k, a in enumerate(self.adjustments)]
+    def misfits(self, state: JointState) -> tuple[Array, Array]:
+        """Predicted minus observed corners and edges of all photos, px (R,), and their Jacobian (R, G)."""
+        parts = [a.misfits(state.of(k)) for k, a in enumerate(self.adjustments)]
         jacobian = [J @ pick for (_, J), pick in zip(parts, self.picks, strict=True)]
         return np.concatenate([misfit for misfit, _ in parts]), np.vstack(jacobian)
 
-    def whitened(
-        self, state: JointState, corners: tuple[Array, Array], sd_px: float, weights: Array
-    ) -> tuple[Array, Array]:
+    def by_photo(self, rows: Array) -> list[Array]:
+        """Rows of misfits, their Jacobian or weights, (R, ...), split by photo."""
+        ends = np.cumsum([len(a.seen.row_owner) for a in self.adjustments])[:-1]
+        return np.split(rows, ends)
+
+    def weights(self, misfit: Array) -> Array:
+        """Robust weights, photo by photo."""
+        parts = zip(self.adjustments, self.by_photo(misfit), strict=True)
+        return np.concatenate([a.weights(part) for a, part in parts])
+
+    def whitened(self, state: JointState, misfits: tuple[Array, Array], weights: Array) -> tuple[Array, Array]:
         """All residuals in units of their standard deviation, and their Jacobian by the shared parameters."""
-        root = np.sqrt(weights) / sd_px
+        parts = zip(self.adjustments, self.by_photo(np.column_stack(misfits)), self.by_photo(weights), strict=True)
+        seen = np.vstack([a.whitened_rows(rows, w) for a, rows, w in parts])
         known = self.known(state)
-        residual = np.concatenate([root * corners[0], *(r for r, _ in known.values())])
-        return residual, np.vstack([root[:, None] * corners[1], *(J for _, J in known.values())])
+        residual = np.concatenate([seen[:, 0], *(r for r, _ in known.values())])
+        return residual, np.vstack([seen[:, 1:], *(J for _, J in known.values())])
+
+    def with_noise(self, state: JointState, weights: Array) -> "Bundle":
+        """The same with each photo's noise as the state leaves it.
+
+        A photo's share of the parameters that are determined is taken to be its share of what was seen.
+        """
+        misfits = self.by_photo(self.misfits(state)[0])
+        determined = len(state.parameters) - 3 - len(self.picks)  # scale, height and focusing are priors' matter
+        total = sum(len(misfit) for misfit in misfits)
+        learnt = [
+            replace(a, noise=estimated_noise(a, misfit, w, determined * len(misfit) / total))
+            for a, misfit, w in zip(self.adjustments, misfits, self.by_photo(weights), strict=True)
+        ]
+        return replace(self, adjustments=tuple(learnt))
 
     def known(self, state: JointState) -> dict[str, tuple[Array, Array]]:
         """What was known beforehand, by kind: whitened residuals and their Jacobians."""
@@ -107,21 +118,16 @@ class Bundle:
             k = self.lenses.index(lens)
             residual, jacobian = self.adjustments[k].priors.whitened(self._of_lens(state, k))
             of_lens.append((residual[:3], jacobian[:3] @ self._lens_pick(k)))
-        shared, J_shared = self.adjustments[0].priors.whitened(state.of(0).parameters)
-        J_shared = J_shared @ self.picks[0]
         focus = self.focus_columns()
         J_focus = np.zeros((len(focus), len(state.parameters)))
         J_focus[np.arange(len(focus)), focus] = 1 / self.focus_u
-        tape, J_tape = self.adjustments[0].tape_misfits(state.of(0))
-        return {
-            "lens": (
-                np.concatenate([*(r for r, _ in of_lens), state.parameters[focus] / self.focus_u]),
-                np.vstack([*(J for _, J in of_lens), J_focus]),
-            ),
-            "print scale": (shared[3:5], J_shared[3:5]),
-            "card on the hide": (shared[5:], J_shared[5:]),
-            "tape": (tape, J_tape @ self.picks[0]),
-        }
+        of_cards = self.adjustments[0].known(state.of(0))
+        of_lenses = (
+            np.concatenate([*(r for r, _ in of_lens), state.parameters[focus] / self.focus_u]),
+            np.vstack([*(J for _, J in of_lens), J_focus]),
+        )
+        shared = {kind: (r, J @ self.picks[0]) for kind, (r, J) in of_cards.items() if kind != "lens"}
+        return {"lens": of_lenses, **shared}
 
     def focus_columns(self) -> list[int]:
         """Where each photo's change of focal length stands among the shared parameters."""
@@ -157,7 +163,7 @@ class Joint:
     corner_sd_px
         Standard deviation of a corner's coordinate in each photo, a posteriori.
     doubts
-        Focal lengths that the cards contradict, tapes that disagree.
+        Focal lengths that the cards contradict.
     """
 
     bundle: Bundle
@@ -189,14 +195,17 @@ def solve_joint(views: tuple[View, ...], settings: BundleSettings, plane: PlaneS
 
     Returns
     -------
-    The cameras; or why there are none: "photo-apart", "card-misfit".
+    The cameras; or why there are none: "photo-apart", "card-misfit", "tapes-disagree".
     """
-    numbers = _by_use(views)
-    started = _chained(views, numbers)
+    numbers = by_use(views)
+    started = chained(views, numbers)
     if isinstance(started, NotFound):
         return started
     bundle = _bundle(views, numbers, settings, plane)
     result = minimised(bundle, _start(bundle, views, started, numbers))
+    if result is not None:
+        bundle = bundle.with_noise(result[0], result[1])
+        result = minimised(bundle, result[0])
     if result is None:
         return NotFound(
             "card-misfit",
@@ -207,6 +216,11 @@ def solve_joint(views: tuple[View, ...], settings: BundleSettings, plane: PlaneS
     state, weights, _ = result
     information, sd_px = _information(bundle, state, weights)
     covariance: Array = np.linalg.inv(np.sum(list(information.values()), axis=0))
+    tapes = bundle.adjustments[0].used_tapes()
+    known = bundle.known(state)["tape"]
+    refusal = tapes_refused(taped_gaps(tapes, known, covariance, views[0].priors.ln_scale, plane))
+    if refusal is not None:
+        return refusal
     return Joint(
         bundle,
         state,
@@ -216,67 +230,25 @@ def solve_joint(views: tuple[View, ...], settings: BundleSettings, plane: PlaneS
         tuple(view.plane.size_px for view in views),
         _places(bundle, state),
         sd_px,
-        (*doubts, *_tape_doubts(bundle, state, covariance)),
+        tuple(doubts),
     )
-
-
-def _by_use(views: tuple[View, ...]) -> list[int]:
-    """Numbers of all cards, the one seen in most photos first: it is the floor's frame."""
-    seen = [card.number for view in views for card in view.cards]
-    return sorted(set(seen), key=lambda number: (-seen.count(number), number))
-
-
-def _chained(views: tuple[View, ...], numbers: list[int]) -> list[tuple[float, Points]] | NotFound:
-    """Each photo's own floor in the shared one: its angle (degrees) and origin, by cards in common.
-
-    Starts at a photo of the first card and goes on with whichever photo shares most cards with those already there.
-    """
-    local = inner_corners_mm()[[0, 2, 9, 11]]
-
-    def corners(centre: Points, angle_deg: float) -> Points:
-        return np.asarray(from_board(local) @ rotation_2d(angle_deg).T + centre)
-
-    own = [{p.number: corners(p.centre_mm, p.angle_deg) for p in view.plane.places} for view in views]
-    first = max((k for k in range(len(views)) if numbers[0] in own[k]), key=lambda k: len(own[k]))
-    datum = next(p for p in views[first].plane.places if p.number == numbers[0])
-    placed: dict[int, tuple[float, Points]] = {
-        first: (-datum.angle_deg, np.asarray(-datum.centre_mm @ rotation_2d(-datum.angle_deg).T))
-    }
-    shared = {n: xy @ rotation_2d(placed[first][0]).T + placed[first][1] for n, xy in own[first].items()}
-    while len(placed) < len(views):
-        rest = [k for k in range(len(views)) if k not in placed]
-        k = max(rest, key=lambda k: len(own[k].keys() & shared.keys()))
-        common = sorted(own[k].keys() & shared.keys())
-        if not common:
-            there = ", ".join(str(n) for n in sorted(shared))
-            return NotFound(
-                "photo-apart",
-                f"{views[k].name} shows none of the cards that the other photos show ({there}).",
-                "Take it again with at least one of those cards in it.",
-            )
-        x, y, angle = rigid_fit(np.vstack([own[k][n] for n in common]), np.vstack([shared[n] for n in common]))
-        placed[k] = (float(np.rad2deg(angle)), np.array([x, y]))
-        turn = rotation_2d(placed[k][0])
-        shared |= {n: xy @ turn.T + placed[k][1] for n, xy in own[k].items() if n not in shared}
-    return [placed[k] for k in range(len(views))]
 
 
 def _bundle(views: tuple[View, ...], numbers: list[int], settings: BundleSettings, plane: PlaneSettings) -> Bundle:
     names = list(dict.fromkeys(view.lens for view in views))
     lenses = tuple(names.index(view.lens) for view in views)
-    shared = 3 + 3 * (len(numbers) - 1)
-    count = shared + 3 * len(names) + _OF_PHOTO * len(views)
     on_hide = frozenset(p.number for view in views for p in view.plane.places if p.on_hide)
-    adjustments, picks = [], []
-    for k, view in enumerate(views):
-        seen = {card.number: card for card in view.cards}
-        unseen = next(iter(view.cards))
-        cards = tuple(
-            seen.get(n, replace(unseen, number=n, board_mm=np.zeros((0, 2)), corners_px=np.zeros((0, 2))))
-            for n in numbers
-        )
-        adjustments.append(Adjustment(cards, view.plane.size_px, view.priors, on_hide, plane))
-        pick = np.zeros((FIRST_PLACE + 3 * (len(numbers) - 1), count))
+    known_apart = own_prints(views)
+    adjustments = [
+        Adjustment(cards, view.plane.size_px, replace(view.priors, own_prints=known_apart), on_hide, plane)
+        for view, cards in zip(views, cards_of(views, numbers), strict=True)
+    ]
+    size = adjustments[0].layout.size
+    shared = 3 + size - FIRST_PLACE
+    count = shared + 3 * len(names) + _OF_PHOTO * len(views)
+    picks = []
+    for k in range(len(views)):
+        pick = np.zeros((size, count))
         pick[[LN_SCALE, SKEW, ON_HIDE], [0, 1, 2]] = 1.0
         pick[np.arange(FIRST_PLACE, len(pick)), np.arange(3, shared)] = 1.0
         pick[[LN_F, K1, K2], shared + 3 * lenses[k] + np.arange(3)] = 1.0
@@ -356,43 +328,27 @@ def _cards_over_exif(bundle: Bundle, views: tuple[View, ...], result: _Result) -
 
 
 def _information(bundle: Bundle, state: JointState, weights: Array) -> tuple[dict[str, Array], tuple[float, ...]]:
-    """What each kind of observation knows of the shared parameters, (G, G) each, and each photo's corner deviation.
-
-    As in `floor.solution`, a photo's corner variance is its weighted residuals pooled with the prior variance. Its
-    share of the parameters that the corners determine is taken to be its share of the corners.
-    """
-    settings = bundle.settings
-    misfit, J = bundle.corner_misfits(state)
-    ends = np.cumsum([2 * len(a.observed_px) for a in bundle.adjustments])[:-1]
-    determined = len(state.parameters) - 3 - len(bundle.picks)  # scale, height and focusing are priors' matter
-    corners, deviations = np.zeros((J.shape[1], J.shape[1])), []
-    for r, w, part in zip(np.split(misfit, ends), np.split(weights, ends), np.split(J, ends), strict=True):
-        free = max(0.0, float(w.sum()) * (1 - determined / len(misfit)))
-        pooled = settings.corner_sd_dof * settings.corner_sd_px**2 + float(np.sum(w * r**2))
-        variance = pooled / (settings.corner_sd_dof + free)
-        corners += (part.T * (w / variance)) @ part
-        deviations.append(float(np.sqrt(variance)))
-    known = {kind: jacobian.T @ jacobian for kind, (_, jacobian) in bundle.known(state).items()}
-    return {"corner noise": corners, **known}, tuple(deviations)
+    """What each kind of observation knows of the shared parameters, (G, G) each, and each photo's corner deviation."""
+    learnt = bundle.with_noise(state, weights)
+    J = learnt.misfits(state)[1]
+    corners, edges, deviations = np.zeros((J.shape[1], J.shape[1])), np.zeros((J.shape[1], J.shape[1])), []
+    for a, part, w in zip(learnt.adjustments, learnt.by_photo(J), learnt.by_photo(weights), strict=True):
+        rows, first = a.whitened_rows(part, w), 2 * a.seen.corners
+        corners += rows[:first].T @ rows[:first]
+        edges += rows[first:].T @ rows[first:]
+        deviations.append(a.sd_px)
+    known = {kind: jacobian.T @ jacobian for kind, (_, jacobian) in learnt.known(state).items()}
+    return {"corner noise": corners, "edge noise": edges, **known}, tuple(deviations)
 
 
 def _places(bundle: Bundle, state: JointState) -> tuple[CardPlace, ...]:
-    misfits = [a.corner_misfits(state.of(k))[0].reshape(-1, 2) for k, a in enumerate(bundle.adjustments)]
+    misfits = [a.misfits(state.of(k))[0] for k, a in enumerate(bundle.adjustments)]
     places = []
     for j, card in enumerate(bundle.adjustments[0].cards):
-        mine = np.vstack([m[a.owner == j] for m, a in zip(misfits, bundle.adjustments, strict=True)])
+        mine = np.concatenate([m[a.seen.row_owner == j] for m, a in zip(misfits, bundle.adjustments, strict=True)])
         x, y, angle = state.of(0).place(j)
-        corners = max(int((a.owner == j).sum()) for a in bundle.adjustments)
+        corners = max(len(a.cards[j].corners_px) for a in bundle.adjustments)
         on_hide = card.number in bundle.adjustments[0].on_hide
         rms = float(np.sqrt(np.mean(mine**2)))
         places.append(CardPlace(card.number, corners, rms, np.array([x, y]), float(np.rad2deg(angle)), on_hide))
     return tuple(sorted(places, key=lambda place: place.number))
-
-
-def _tape_doubts(bundle: Bundle, state: JointState, covariance: Array) -> list[Doubt]:
-    """Tapes further from the result than their own uncertainty and the result's leave room for."""
-    misfits, J = bundle.known(state)["tape"]
-    room = np.sqrt(np.maximum(1.0 - np.einsum("ip,pq,iq->i", J, covariance, J), 1e-6))
-    if not (np.abs(misfits) > bundle.settings.contradiction_sigma * room).any():
-        return []
-    return [Doubt("tapes-disagree", "The tapes disagree with the cards beyond their uncertainty: measure again.")]

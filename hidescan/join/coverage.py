@@ -7,10 +7,11 @@ import numpy as np
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points
 from hidescan.camera.model import Camera
-from hidescan.join.bundle import Joint, View, solve_joint
+from hidescan.join.bundle import Joint, solve_joint
 from hidescan.join.moved import moved_card
 from hidescan.join.region_vote import Cover, SeenRim, joined_cover, missing_stretches
 from hidescan.join.settings import JoinSettings
+from hidescan.join.views import View
 from hidescan.settings import PlaneSettings
 
 _SIDES = ("right", "bottom", "left", "top")

@@ -15,7 +15,6 @@ from hidescan.camera.model import Camera
 from hidescan.camera.relief import Heights, plan_view
 from hidescan.figures.measures import Measures
 from hidescan.hide_map.model import DoubtfulStretch, HideMap, Inputs, LineGeometry, PhotoInfo, PolygonGeometry, Ring
-from hidescan.join.bundle import View
 from hidescan.join.coverage import Coverage, coverage, unseen
 from hidescan.join.figures import joined_measures
 from hidescan.join.moved import moved_hide
@@ -23,6 +22,7 @@ from hidescan.join.region_vote import SeenRim
 from hidescan.join.rims import JoinedRim, joined_rim
 from hidescan.join.seen_marks import SeenMark, merged_marks
 from hidescan.join.settings import JoinSettings
+from hidescan.join.views import View
 from hidescan.mapping.building import photo_info, photo_view
 from hidescan.mapping.photo_checks import photo_doubts
 from hidescan.mapping.plan import Plan
@@ -33,7 +33,7 @@ from hidescan.pipeline import Pipeline, map_of
 from hidescan.settings import Settings
 
 _ABOVE_MM = 1e9  # from up there every ray is plumb to a nanometre
-_OF_ONE_PHOTO = ("blur", "over-exposed", "card-small", "tilt", "card-dropped", "card-bent")
+_OF_ONE_PHOTO = ("blur", "over-exposed", "card-small", "tilt", "card-dropped", "card-bent", "tape-unused")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -101,7 +101,7 @@ def map_joined(looks: tuple[Look, ...], inputs: Inputs, settings: Settings, join
 
 def _plan(looks: tuple[Look, ...], seen: Coverage, rim: JoinedRim, settings: Settings, join: JoinSettings) -> Plan:
     """The hide on the floor as all photos together show it."""
-    joint, given = seen.joint, looks[0].hide.floor.inputs
+    joint, measured_print = seen.joint, any(look.hide.floor.print_measured for look in looks)
     plan_mm = without_crossings(rim.ring_mm)
     heights = Heights(rim.thickness_mm, max(0.0, rim.mean_lift_mm))
     found_by = [mark for k, look in enumerate(looks) for mark in _marks(k, look, seen.cameras[k], heights)]
@@ -120,7 +120,7 @@ def _plan(looks: tuple[Look, ...], seen: Coverage, rim: JoinedRim, settings: Set
 
     def measured(along: NDArray[np.float64]) -> Measures:
         return joined_measures(
-            rim, holes, along, settings.measure, print_measured=given.print_measured, open_area_u=_open_area_u(looks)
+            rim, holes, along, settings.measure, print_measured=measured_print, open_area_u=_open_area_u(looks)
         )
 
     return Plan(

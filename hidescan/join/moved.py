@@ -10,9 +10,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from hidescan.basics.errors import NotFound
-from hidescan.cards.detection import inner_corners_mm
-from hidescan.floor.adjustment import Array, from_board
+from hidescan.cards.pattern import inner_corners_mm
 from hidescan.floor.flatness import f_sigma
+from hidescan.floor.lying import from_board
+from hidescan.floor.parameters import Array
 from hidescan.join.bundle import Joint
 from hidescan.join.rims import JoinedRim
 from hidescan.join.settings import BundleSettings, RimSettings
@@ -33,34 +34,29 @@ class Moved:
 
 def card_moves(joint: Joint) -> list[Moved]:
     """Every card in every photo, most telling first, with the move that would explain its misfit best."""
-    state, sd_px = joint.state, joint.corner_sd_px
-    misfit, J = joint.bundle.corner_misfits(state)
-    root = np.concatenate(
-        [np.full(2 * len(a.observed_px), 1 / sd) for a, sd in zip(joint.bundle.adjustments, sd_px, strict=True)]
-    )
-    known = joint.bundle.known(state).values()
-    residual = np.concatenate([root * misfit, *(r for r, _ in known)])
-    q, _ = np.linalg.qr(np.vstack([root[:, None] * J, *(K for _, K in known)]))
+    state = joint.state
+    misfits = joint.bundle.misfits(state)
+    residual, design = joint.bundle.whitened(state, misfits, np.ones(len(misfits[0])))
+    q, _ = np.linalg.qr(design)
     left = residual - q @ (q.T @ residual)
     total, moves, first = float(left @ left), [], 0
     free = len(left) - q.shape[1] - _FREED
     for k, adjustment in enumerate(joint.bundle.adjustments):
         J_place = _by_place(joint, k)
         for j, card in enumerate(adjustment.cards):
-            mine = np.repeat(adjustment.owner == j, 2)
+            mine = adjustment.seen.row_owner == j
             if not mine.any():
                 continue
             columns = np.zeros((len(left), _FREED))
-            rows = first + np.flatnonzero(mine)
-            columns[rows] = J_place[mine] / sd_px[k]
+            columns[first : first + len(mine)] = adjustment.whitened_rows(J_place * mine[:, None], np.ones(len(mine)))
             own = columns - q @ (q.T @ columns)
             if np.linalg.cond(own.T @ own) > 1e10 or np.linalg.norm(own) < 1e-6 * np.linalg.norm(columns):
                 continue  # shown by this photo alone
             move, *_ = np.linalg.lstsq(own, -left, rcond=None)
             drop = total - float(np.sum((left + own @ move) ** 2))
             sigma = f_sigma(drop / _FREED / max((total - drop) / max(free, 1), 1e-12), _FREED, max(free, 3))
-            moves.append(Moved(card.number, k, _way_mm(move), sigma, drop))
-        first += 2 * len(adjustment.observed_px)
+            moves.append(Moved(card.number, k, _way_mm(move.astype(np.float64)), sigma, drop))
+        first += len(adjustment.seen.row_owner)
     return sorted(moves, key=lambda move: -move.drop)
 
 
@@ -169,17 +165,17 @@ def lift_without_judgement(rim: JoinedRim) -> tuple[Array, Array]:
 
 
 def _by_place(joint: Joint, k: int) -> Array:
-    """Derivatives of photo k's corners by their card's x, y (mm) and angle (radians) on the floor, (2N, 3)."""
+    """Derivatives of what photo k shows by its card's x, y (mm) and angle (radians) on the floor, (R, 3)."""
     camera, adjustment = joint.camera(k), joint.bundle.adjustments[k]
     state = joint.state.of(k)
     floor = adjustment.floor_points(state)
-    centres = np.array([state.place(j)[:2] for j in range(len(adjustment.cards))])[adjustment.owner]
+    centres = np.array([state.place(j)[:2] for j in range(len(adjustment.cards))])[adjustment.seen.owner]
     by_x, by_y = (
         camera.px_from_mm(floor + step) - camera.px_from_mm(floor - step)
         for step in (np.array([0.5, 0.0, 0.0]), np.array([0.0, 0.5, 0.0]))
     )
     x, y = (floor[:, :2] - centres).T
-    return np.column_stack([by_x.ravel(), by_y.ravel(), (by_y * x[:, None] - by_x * y[:, None]).ravel()])
+    return adjustment.seen.rows(np.stack([by_x, by_y, by_y * x[:, None] - by_x * y[:, None]], axis=2))
 
 
 def _way_mm(move: Array) -> float:

@@ -7,10 +7,12 @@ import numpy as np
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points, rotation_2d
 from hidescan.basics.opencv import grey_of
-from hidescan.cards.detection import CardSearch, find_cards, paper_corners_mm
+from hidescan.cards.detection import CardSearch, find_cards
+from hidescan.cards.pattern import paper_corners_mm
 from hidescan.figures.measures import HeightPriors
-from hidescan.floor.adjustment import Prior, Priors, Tape, from_board
-from hidescan.floor.priors import focal_prior, known_print_scale, print_scale_priors
+from hidescan.floor.lying import from_board
+from hidescan.floor.parameters import Prior, Priors, Tape
+from hidescan.floor.priors import focal_prior, known_print_scale, own_prints, print_scale_priors
 from hidescan.floor.solution import CardPlace, Plane, solve_plane
 from hidescan.hide_map.model import XY, Inputs, TapeInput
 from hidescan.mapping.calibration import Calibration
@@ -28,11 +30,6 @@ class FloorInputs:
     tapes: tuple[TapeInput, ...] = ()
     lens: str | None = None
 
-    @property
-    def print_measured(self) -> bool:
-        """Whether the print's scale was measured, by its bars or a tape."""
-        return self.card_scale is not None or bool(self.tapes)
-
     def completed(self, inputs: Inputs) -> Inputs:
         """A person's inputs with the print scale and the lens that the floor was found with."""
         return replace(inputs, card_scale=self.card_scale, lens=self.lens)
@@ -46,6 +43,13 @@ class Floor:
     plane: Plane
     priors: Priors
     inputs: FloorInputs
+
+    @property
+    def print_measured(self) -> bool:
+        """Whether the print's scale was measured: by the check bars of a card used, or by a tape between two."""
+        used = {place.number for place in self.plane.places}
+        taped = any({tape.first, tape.second} <= used for tape in self.inputs.tapes)
+        return self.inputs.card_scale is not None or taped or bool(used & self.priors.own_prints.keys())
 
 
 def find_floor(photo: Photo, given: FloorInputs, calibration: Calibration, settings: Settings) -> Floor | NotFound:
@@ -61,10 +65,12 @@ def find_floor(photo: Photo, given: FloorInputs, calibration: Calibration, setti
     search = find_cards(grey, settings.card)
     if not search.cards:
         return no_card(grey, search, settings.card)
+    numbers = [card.number for card in search.cards]
     if given.card_scale is None:
-        numbers = (card.number for card in search.cards)
         given = replace(given, card_scale=known_print_scale(numbers, calibration.card_scales))
     priors = _priors(photo, given, settings)
+    if given.card_scale is None:
+        priors = replace(priors, own_prints=own_prints(numbers, calibration.card_scales, settings.plane))
     if lens is not None:
         given = replace(given, lens=lens[0])
         priors = lens[1].on(priors, settings.lens)

@@ -3,7 +3,7 @@
 import numpy as np
 
 from hidescan.figures.measures import HeightPriors
-from hidescan.floor.adjustment import Prior
+from hidescan.floor.parameters import Prior
 from hidescan.hide_map.model import GaugeInput
 from hidescan.settings import MeasureSettings, PlaneSettings
 

@@ -8,7 +8,8 @@ from shapely.geometry import Polygon
 
 from hidescan.basics.errors import Doubt
 from hidescan.basics.geometry import Points
-from hidescan.cards.detection import MARKER_MM, Card
+from hidescan.cards.detection import Card
+from hidescan.cards.pattern import MARKER_MM
 from hidescan.floor.solution import Plane
 from hidescan.mapping.floor import Floor
 from hidescan.settings import QualitySettings
@@ -24,19 +25,14 @@ def photo_doubts(floor: Floor, outline_mm: Points, settings: QualitySettings) ->
     outline_mm
         (N, 2) plan view of the rim, floor frame.
     """
-    search, plane, inputs = floor.search, floor.plane, floor.inputs
+    search, plane = floor.search, floor.plane
     doubts = [
         Doubt("card-dropped", f"Two cards carry the number {n}; both were left out: print different numbers.")
         for n in search.doubled
     ]
     if len(plane.places) == 1:
         doubts.append(Doubt("one-card", "Only one card was used: two at opposite corners of the hide halve the ±."))
-    tapes_used = any({t.first, t.second} <= {p.number for p in plane.places} for t in inputs.tapes)
-    if inputs.card_scale is None and not tapes_used:
-        advice = (
-            "measure its two check bars (hidescan card --measured) or tape the distance between two cards (--tape)."
-        )
-        doubts.append(Doubt("scale-unmeasured", f"The print's scale was never measured: {advice}"))
+    doubts += _print_doubts(floor)
     tilt = plane.camera.tilt_deg
     if tilt > settings.most_tilt_deg:
         doubts.append(
@@ -55,6 +51,23 @@ def photo_doubts(floor: Floor, outline_mm: Points, settings: QualitySettings) ->
             Doubt("card-far", f"The nearest card lies {gap:.0f} mm from the hide: put the cards close to it.")
         )
     return doubts
+
+
+def _print_doubts(floor: Floor) -> list[Doubt]:
+    """A print that was never measured, or cards of one among others that were."""
+    if not floor.print_measured:
+        advice = (
+            "measure its two check bars (hidescan card --measured) or tape the distance between two cards (--tape)."
+        )
+        return [Doubt("scale-unmeasured", f"The print's scale was never measured: {advice}")]
+    own = floor.priors.own_prints
+    never = [p.number for p in floor.plane.places if p.number not in own] if own else []
+    if not never:
+        return []
+    measured = " and ".join(str(p.number) for p in floor.plane.places if p.number in own)
+    names = " and ".join(str(n) for n in never)
+    message = f"Card {names} was never measured; the scale is that of card {measured}, whose check bars were."
+    return [Doubt("prints-mixed", message)]
 
 
 def _sharpness_doubts(cards: tuple[Card, ...], settings: QualitySettings) -> list[Doubt]:

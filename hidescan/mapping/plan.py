@@ -71,7 +71,7 @@ def plan_of_photo(photo: PhotoInfo, hide: HideInPhoto, settings: Settings) -> Pl
 
     def measured(along: NDArray[np.float64]) -> Measures:
         return measure(
-            plane, rims, hide.heights, along, settings.measure, print_measured=floor.inputs.print_measured
+            plane, rims, hide.heights, along, settings.measure, print_measured=floor.print_measured
         )  # fmt: skip
 
     doubts = (

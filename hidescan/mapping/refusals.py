@@ -4,6 +4,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hidescan.basics.errors import NotFound
+from hidescan.cards.blur import edge_blur_px
 from hidescan.cards.detection import CardSearch, is_inverted
 from hidescan.settings import CardSettings
 
@@ -20,6 +21,20 @@ def no_card(grey: NDArray[np.uint8], search: CardSearch, settings: CardSettings)
             "card-inverted",
             "The card was printed with black and white exchanged.",
             "Print it again without the printer's 'negative' or dark mode.",
+        )
+    if search.markers:
+        names = " and ".join(str(n) for n in sorted({number for number, _, _ in search.markers}))
+        return NotFound(
+            "card-cut-off",
+            f"Of card {names} too little can be seen to measure by.",
+            "Lay it flat with nothing on it, all of it in the picture, and photograph from nearer.",
+        )
+    blur_px = edge_blur_px(grey)
+    if blur_px > settings.most_blur_unread_px:
+        return NotFound(
+            "photo-blurred",
+            f"The photo is blurred ({blur_px:.1f} px at its sharpest edges), so no card can be read.",
+            "Hold still or lean on something, more light, tap the screen on the hide to focus.",
         )
     return NotFound(
         "no-card",
@@ -45,3 +60,12 @@ def neck_off_floor() -> NotFound:
 def no_arrow(number: int) -> NotFound:
     """The arrow of a card that is not in the photo."""
     return NotFound("no-arrow", f"Card {number} was not found.", "Name a card in the picture with --arrow.")
+
+
+def gauge_off_hide(photo_px: tuple[float, float]) -> NotFound:
+    """A gauge reading that was not taken on the hide."""
+    return NotFound(
+        "gauge-off-hide",
+        f"The gauge reading at pixel {photo_px[0]:.0f},{photo_px[1]:.0f} does not lie on the hide.",
+        "Point at the hide, or leave the reading out.",
+    )

@@ -5,16 +5,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from hidescan.basics.errors import NotFound
+from hidescan.basics.geometry import Points
 from hidescan.figures.measures import HeightPriors
 from hidescan.hide_map.model import XY, GaugeInput, HintInput, Ring
 from hidescan.mapping.floor import Floor, FloorInputs, papers_mm, with_cards_on_hide
 from hidescan.mapping.heights import height_priors
+from hidescan.mapping.refusals import gauge_off_hide
 from hidescan.marks.placement import FoundMark, found_marks
 from hidescan.outline.by_hand import redrawn
 from hidescan.outline.coarse import FirstLook, Hint
 from hidescan.outline.finding import Outline, find_outline
 from hidescan.photo.reading import Photo
-from hidescan.settings import OutlineSettings, Settings
+from hidescan.settings import MeasureSettings, OutlineSettings, Settings
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,8 +79,20 @@ def hide_in_photo(
     drawn = redrawn(outline, tuple(np.array(line) for line in given.rim_px), settings.redrawn)
     if isinstance(drawn, NotFound):
         return drawn
+    if (off := _off_hide(given.gauge, drawn.ring_px, settings.measure)) is not None:
+        return gauge_off_hide(off.photo_px)
     heights = height_priors(given.thickness_mm, given.gauge, settings.measure)
     settled = with_cards_on_hide(floor, photo, drawn.ring_px, heights, settings)
     if isinstance(settled, NotFound):
         return settled
     return HideInPhoto(settled, drawn, heights, found_marks(drawn.holes, drawn.faults))
+
+
+def _off_hide(gauge: tuple[GaugeInput, ...], ring_px: Points, settings: MeasureSettings) -> GaugeInput | None:
+    """The first gauge reading whose pixel lies clearly off the hide."""
+    import cv2
+
+    ring = ring_px.astype(np.float32)
+    allowed_px = settings.gauge_off_share * float(np.ptp(ring_px, axis=0).max())
+    off = (g for g in gauge if cv2.pointPolygonTest(ring, g.photo_px, True) < -allowed_px)
+    return next(off, None)

@@ -16,6 +16,8 @@ class MeasureSettings:
     # the mean is what counts for the area (a judgement; nobody seems to have published figures).
     lift_mm: float = 1.9
     lift_u_mm: float = 1.3
+    # A gauge reading this far off the rim, of the hide's longer side in the photo, was not taken on the hide.
+    gauge_off_share: float = 0.01
     # From this tilt on the lift's uncertainty is raised by tan(tilt) / tan(this): a hide seen from low down shows its
     # humps instead of its rim.
     lift_steep_deg: float = 30.0

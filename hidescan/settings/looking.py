@@ -32,6 +32,24 @@ class CardSettings:
     # Of the smallest marker found of a card the others have this share of its perimeter at least: on one card even a
     # steep view does not halve it.
     least_marker_share: float = 0.25
+    # Without a card: from this blur of a photo's sharpest edges on it is called blurred (cards are lost from 2.5 on).
+    most_blur_unread_px: float = 2.0
+    # Edges are read in stretches of this length: 4 on a square's side, one on a marker's cell. Shorter than this many
+    # pixels they tell nothing.
+    stretch_mm: float = 11.0
+    least_stretch_px: float = 3.0
+    # How far across an edge its profile reaches: beyond some 2.5 times the blur nothing more is learnt.
+    edge_reach_px: float = 5.0
+    # A profile that reaches less far, in standard deviations of the blur, takes in the blur of the next edge.
+    least_reach_blurs: float = 2.4
+    # Without a corner nearby it is not known where an edge should be.
+    edge_near_corner_mm: float = 56.0
+    # A profile is believed when it has contrast and is a blurred step to within a share of it and some grey levels.
+    least_edge_contrast: float = 15.0
+    edge_misfit_share: float = 0.05
+    edge_misfit_grey: float = 2.0
+    # A card is measured by its edges where this many stretches are read; there are some 600.
+    least_edges: int = 60
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,14 +60,38 @@ class PlaneSettings:
     # when blurred or compressed (Duda and Frese 2018, from memory); and how many observations that is worth.
     corner_sd_px: float = 0.15
     corner_sd_dof: float = 6.0
+    # The same of a stretch of a printed edge, across it; of what all stretches of one edge share; and their worth.
+    edge_sd_px: float = 0.04
+    line_sd_px: float = 0.03
+    # What edges leave in a photo of flat cards, at most; and times how much of the usual, or of what is left without a
+    # claimed focal length, the claim strains the fit.
+    usual_edge_px: float = 0.06
+    strained_noise: float = 1.5
+    edge_sd_dof: float = 20.0
+    # A sheet lying by itself: how far a curl lifts it 100 mm from its middle, and one side more than the other; and
+    # 4 a c - b^2 of its surface: stretching resists what rises by more than a few thicknesses of paper (0.1 mm).
+    curl_u_mm: float = 1.5
+    one_sided_u_mm: float = 0.7
+    doubly_bent_u_mm2: float = 1.0
+    # Ink spreads by up to 0.2 mm; a phone's tone curve makes black look up to half a pixel smaller.
+    ink_u_mm: float = 0.3
+    # A bend is solved for up to this rise over the pattern, and mentioned from that one on.
+    most_bend_mm: float = 8.0
+    named_bend_mm: float = 2.0
+    # Robust threshold for edges, in standard deviations: what lies over a card is far off, and there are many edges.
+    edge_huber_sigma: float = 2.5
     # Huber's threshold, in standard deviations: 95 % efficient on clean corners (Huber 1964).
     huber_sigma: float = 2.0
-    # The sum of squares is in units of variance: a change of 1e-4 is a hundredth of a standard deviation.
-    converged_cost: float = 1e-4
+    # The sum of squares is in units of variance: a change of 1e-2 is a tenth of a standard deviation.
+    converged_cost: float = 1e-2
     most_rounds: int = 40
     rounds_to_beat: int = 2
-    # EXIF focal length: rounded to whole mm (26 mm: 2 %), and focusing close changes it by as much.
-    exif_ln_focal_u: float = 0.03
+    # EXIF's 35 mm equivalent is rounded to whole mm: a rectangle of half a millimetre either way; and focusing close
+    # changes the focal length, by this share. Beyond these limits no camera that is used for this has it.
+    exif_rounding_mm: float = 0.5
+    exif_focus_u: float = 0.007
+    exif_least_mm: float = 10.0
+    exif_most_mm: float = 250.0
     # No EXIF: phone main cameras lie between 23 and 35 mm equivalent; two-fold zoom is common. 27 mm with a factor
     # 1.35 either way covers them.
     typical_focal_35mm: float = 27.0
@@ -82,6 +124,8 @@ class PlaneSettings:
     # Two statements contradict when they differ by more than this many standard deviations. For the focal length the
     # limit is lower: the price of a false alarm is a somewhat wider ±, that of a missed zoom a wrong area.
     contradiction_sigma: float = 3.0
+    # Check bars are refused from this difference of their proportion on: a millimetre misread is 0.5 % and more.
+    least_bars_off: float = 0.004
     focal_contradiction_sigma: float = 2.0
 
 

@@ -13,8 +13,8 @@ from shapely.geometry import Polygon
 
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points, rotation_2d
-from hidescan.cards.detection import COLUMNS, MARKER_MM, ROWS, SQUARE_MM, paper_corners_mm
-from hidescan.floor.adjustment import from_board
+from hidescan.cards.pattern import COLUMNS, MARKER_MM, ROWS, SQUARE_MM, paper_corners_mm
+from hidescan.floor.lying import from_board
 from hidescan.hide_map.model import HideMap
 from hidescan.shelf.settings import ShadeSettings
 

@@ -17,7 +17,7 @@ from hidescan.stretch.matching import Registered, matched_dots, register
 
 ALONG, ACROSS = np.array([0.0, 1.0]), np.array([1.0, 0.0])
 # Sources of the area's budget that act on all lengths in a map, and those that only move its rim.
-_SCALE = ("corner noise", "lens", "card on the hide", "tape", "leather thickness")
+_SCALE = ("corner noise", "edge noise", "card not flat", "lens", "card on the hide", "tape", "leather thickness")
 _RIM = ("rim", "lift of the rim", "hide or floor")
 
 

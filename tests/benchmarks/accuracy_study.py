@@ -18,7 +18,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from hidescan.figures.measures import HeightPriors, HideRims, Rim, measure
-from hidescan.floor.adjustment import Prior, Priors, Tape
+from hidescan.floor.parameters import Prior, Priors, Tape
+from hidescan.floor.priors import exif_ln_focal_u
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.settings import Settings
 from tests.benchmarks.recorded import recorded
@@ -148,15 +149,16 @@ def _print_scale(row: Row, rng: np.random.Generator) -> tuple[float, float]:
 
 def _priors(row: Row, focal_px: float, k1: float, k2: float, cards: list, rng: np.random.Generator) -> Priors:  # type: ignore[type-arg]
     p, size = S.plane, SIZES[row.megapixels]
+    exif_u = exif_ln_focal_u(27.0, p)
     typical = np.log(p.typical_focal_35mm / np.hypot(36, 24) * np.hypot(*size))
-    exif = np.log(focal_px * row.exif_factor) + (rng.normal(0, p.exif_ln_focal_u) if row.exif_factor == 1.0 else 0.0)
+    exif = np.log(focal_px * row.exif_factor) + (rng.normal(0, exif_u) if row.exif_factor == 1.0 else 0.0)
     tapes: tuple[Tape, ...] = ()
     if row.tape:
         true = floor_to_floor(cards[0], cards[1])
         read = true + rng.normal(0, p.tape_u_mm + p.tape_u_share * true)
         tapes = (Tape(1, 2, float(read)),)
     made = Priors(
-        ln_focal=Prior(float(exif if row.exif else typical), p.exif_ln_focal_u if row.exif else p.broad_ln_focal_u),
+        ln_focal=Prior(float(exif if row.exif else typical), exif_u if row.exif else p.broad_ln_focal_u),
         k1=Prior(0.0, p.k1_u),
         k2=Prior(0.0, p.k2_u),
         ln_scale=Prior(0.0, p.measured_ln_scale_u if row.measured else p.unmeasured_ln_scale_u),

@@ -26,7 +26,7 @@ from hidescan.camera.relief import plan_view
 from hidescan.figures.extent import with_extent
 from hidescan.figures.measures import HeightPriors, HideRims, Rim, measure
 from hidescan.figures.usable import usable_area
-from hidescan.floor.adjustment import Prior
+from hidescan.floor.parameters import Prior
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.hide_map.model import HideMap, Inputs, MarkEntry, MeasureEntry, PolygonGeometry
 from hidescan.photo.reading import read_photo

@@ -18,10 +18,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hidescan.cards.detection import Card, Sharpness
-from hidescan.floor.adjustment import Prior, Priors
+from hidescan.floor.parameters import Prior, Priors
 from hidescan.floor.solution import Plane, solve_plane
-from hidescan.join.bundle import Joint, View, solve_joint
+from hidescan.join.bundle import Joint, solve_joint
 from hidescan.join.settings import BundleSettings
+from hidescan.join.views import View
 from hidescan.settings import PlaneSettings
 from tests.benchmarks.recorded import recorded
 from tests.synthetic.scenes import Array
@@ -114,7 +115,7 @@ def compared(seen: list[Seen], kind: str) -> str:
         [np.c_[s.board_mm, np.zeros(len(s.px))].astype(np.float32) for s in seen],
         [s.px.astype(np.float32) for s in seen], size, matrix, np.zeros(5), flags=FLAGS,
     )  # fmt: skip
-    misfit, _ = found.bundle.corner_misfits(found.state)
+    misfit, _ = found.bundle.misfits(found.state)
     our_rms = float(np.sqrt(2 * np.mean(misfit**2)))
     places = np.array([found.camera(k).centre_mm for k in range(len(seen))])
     theirs = np.array(

@@ -18,7 +18,7 @@ from shapely.geometry import Polygon
 from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import rotation_2d
 from hidescan.figures.measures import HeightPriors
-from hidescan.floor.adjustment import Prior
+from hidescan.floor.parameters import Prior
 from hidescan.join.bundle import Joint, solve_joint
 from hidescan.join.figures import joined_measures
 from hidescan.join.moved import moved_card, moved_hide

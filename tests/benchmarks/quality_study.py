@@ -13,7 +13,8 @@ import numpy as np
 sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from hidescan.basics.opencv import grey_of
-from hidescan.cards.detection import MARKER_MM, find_cards
+from hidescan.cards.detection import find_cards
+from hidescan.cards.pattern import MARKER_MM
 from hidescan.settings import CardSettings
 from tests.benchmarks.recorded import recorded
 from tests.synthetic.scenes import Look, TrueCard, look_at, picture

@@ -6,7 +6,9 @@ import pytest
 
 from hidescan.basics.opencv import grey_of, points
 from hidescan.cards import detection as cards_room
-from hidescan.cards.detection import Card, find_cards, is_inverted, paper_corners_mm
+from hidescan.cards import pattern
+from hidescan.cards.detection import Card, find_cards, is_inverted
+from hidescan.cards.pattern import paper_corners_mm
 from hidescan.settings import CardSettings
 from tests.synthetic.scenes import Look, TrueCamera, TrueCard, look_at, picture, rectangle
 
@@ -28,10 +30,10 @@ def test_opencv_puts_corner_centres_at_integers() -> None:
 
     OpenCV before 5.0 gave half a pixel more; the program relies on 5.0's.
     """
-    size = (100 * cards_room.COLUMNS, 100 * cards_room.ROWS)
-    image = cv2.copyMakeBorder(cards_room.board(3).generateImage(size), 50, 50, 50, 50, cv2.BORDER_CONSTANT, value=255)
+    size = (100 * pattern.COLUMNS, 100 * pattern.ROWS)
+    image = cv2.copyMakeBorder(pattern.board(3).generateImage(size), 50, 50, 50, 50, cv2.BORDER_CONSTANT, value=255)
     (found,) = find_cards(np.asarray(image, dtype=np.uint8), SETTINGS).cards
-    expected = found.board_mm / cards_room.SQUARE_MM * 100 + 50 - 0.5
+    expected = found.board_mm / pattern.SQUARE_MM * 100 + 50 - 0.5
     assert found.number == 3
     assert np.abs(found.corners_px - expected).max() < 0.05
 

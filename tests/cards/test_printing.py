@@ -4,7 +4,8 @@ import numpy as np
 import pypdfium2
 import pytest
 
-from hidescan.cards.detection import A4_MM, LETTER_MM, PATTERN_MM, find_cards
+from hidescan.cards.detection import find_cards
+from hidescan.cards.pattern import A4_MM, LETTER_MM, PATTERN_MM
 from hidescan.cards.printing import Paper, cards_pdf
 from hidescan.settings import CardSettings
 

@@ -164,6 +164,18 @@ def test_a_print_measured_once_is_remembered(tmp_path: Path, own_config: Path) -
     assert "measure the cards again" in refused("map", SAMPLES / "goat_on_concrete.jpg", "-o", tmp_path)
 
 
+def test_what_is_remembered_of_prints_can_be_seen_and_taken_back(own_config: Path) -> None:
+    assert "nothing is remembered" in said("card", "--list").stdout
+    said("card", "--measured", "147.0,198.0", "--numbers", "1-3")
+    listed = said("card", "--list").stdout.splitlines()
+    assert [line.split(":")[0] for line in listed] == ["card 1", "card 2", "card 3"]
+    assert "147.0 and 198.0 mm" in listed[0] and "0.9800 across, 0.9900 along" in listed[0]
+    assert "card 2: forgotten" in said("card", "--forget", "2").stdout
+    assert "nothing was remembered" in said("card", "--forget", "2,9").stdout
+    assert [line.split(":")[0] for line in said("card", "--list").stdout.splitlines()] == ["card 1", "card 3"]
+    assert "--forget x" in refused("card", "--forget", "x")
+
+
 def test_cards_are_written(tmp_path: Path) -> None:
     assert said("card", "-o", tmp_path / "cards.pdf", "--paper", "letter", "--numbers", "0,9").exit_code == 0
     assert (tmp_path / "cards.pdf").read_bytes().startswith(b"%PDF")

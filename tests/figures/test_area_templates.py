@@ -11,9 +11,10 @@ import pytest
 
 from hidescan.basics.geometry import rotation_2d
 from hidescan.basics.opencv import grey_of
-from hidescan.cards.detection import find_cards, paper_corners_mm
+from hidescan.cards.detection import find_cards
+from hidescan.cards.pattern import paper_corners_mm
 from hidescan.figures.paper_check import SheetCheck, check_sheet
-from hidescan.floor.adjustment import from_board
+from hidescan.floor.lying import from_board
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.hide_map.model import HideMap, Inputs
 from hidescan.photo.reading import Photo

@@ -5,7 +5,7 @@ import pytest
 
 from hidescan.basics.geometry import perimeter, signed_area
 from hidescan.figures.measures import HeightPriors, HideRims, Measures, Rim, as_gaussian, measure, sampling_u_mm2
-from hidescan.floor.adjustment import Prior
+from hidescan.floor.parameters import Prior
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.settings import MeasureSettings, PlaneSettings
 from tests.synthetic.corners import priors, seen_card
@@ -228,7 +228,7 @@ def test_the_coarseness_of_a_ring_makes_no_length_less_sure() -> None:
 
 
 def test_length_is_along_the_back_line_however_long_its_direction_is_given() -> None:
-    plane = solved()
+    plane = solved(sd_px=0.05)
     ring = seen_rim(rectangle(1000, 600))
     across = turned_into_floor(plane, np.array([0.0, 1.0]))
     m = measure(plane, HideRims(ring), FLAT, 7.0 * across, MeasureSettings(), print_measured=True)

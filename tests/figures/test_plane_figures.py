@@ -5,7 +5,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from hidescan.floor.adjustment import (
+from hidescan.basics.errors import NotFound
+from hidescan.floor.adjustment import Adjustment
+from hidescan.floor.least_squares import minimised
+from hidescan.floor.parameters import (  # fmt: skip
     FIRST_PLACE,
     K1,
     K2,
@@ -13,18 +16,18 @@ from hidescan.floor.adjustment import (
     LN_SCALE,
     ON_HIDE,
     SKEW,
-    Adjustment,
     Prior,
     Priors,
     Tape,
-    minimised,
-)  # fmt: skip
+)
+from hidescan.floor.priors import exif_ln_focal_u
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.settings import PlaneSettings
 from tests.synthetic.corners import bent, floor_to_floor, lifted, priors, seen_card
 from tests.synthetic.scenes import TrueCamera, TrueCard, look_at
 
 SETTINGS = PlaneSettings()
+EXIF_U = exif_ln_focal_u(27.0, SETTINGS)
 CAMERA = look_at((0, 0), 1600, 25, 60, k1=-0.04, k2=0.01)
 CARDS = [TrueCard(1, (-450, 300), 20), TrueCard(2, (450, -300), 140), TrueCard(3, (100, 450), 265)]
 
@@ -95,13 +98,13 @@ def test_each_kind_of_observation_knows_what_was_put_in() -> None:
     known = priors(CAMERA, tapes=(Tape(1, 2, right), Tape(1, 9, 700.0)))  # card 9 is not in the photo
     plane = solved(CARDS, known=known)
     diagonal = {name: np.diag(matrix) for name, matrix in plane.information.items()}
-    one_over = {LN_F: SETTINGS.exif_ln_focal_u, K1: SETTINGS.k1_u, K2: SETTINGS.k2_u}
+    one_over = {LN_F: EXIF_U, K1: SETTINGS.k1_u, K2: SETTINGS.k2_u}
     for parameter, u in one_over.items():
         assert diagonal["lens"][parameter] == pytest.approx(u**-2)
     assert diagonal["print scale"][LN_SCALE] == pytest.approx(SETTINGS.measured_ln_scale_u**-2)
     assert diagonal["print scale"][SKEW] == pytest.approx(SETTINGS.measured_skew_u**-2)
     assert diagonal["card on the hide"][ON_HIDE] == pytest.approx(1.0)
-    assert {name: int((d > 0).sum()) for name, d in diagonal.items() if name not in ("corner noise", "tape")} == {
+    assert {name: int((d > 0).sum()) for name, d in diagonal.items() if d.any() and name not in ("corner noise", "tape")} == {
         "lens": 3, "print scale": 2, "card on the hide": 1
     }  # fmt: skip
     u_mm = SETTINGS.tape_u_mm + SETTINGS.tape_u_share * right
@@ -153,9 +156,9 @@ def test_a_bent_card_and_a_lifted_one_are_each_left_out_for_its_own_reason() -> 
 
 
 def test_a_focal_length_is_doubted_by_how_far_off_it_is() -> None:
-    """A claim of 1.3 times the true focal length: the true one is 23 % below it. Two percent are within its 3 %."""
+    """A claim of 1.3 times the true focal length: the true one is 23 % below it. Two percent are within three of its 1.3 %."""
 
-    def claim(times: float, u: float = SETTINGS.exif_ln_focal_u) -> Plane:
+    def claim(times: float, u: float = EXIF_U) -> Plane:
         wrong = Prior(float(np.log(times * CAMERA.focal_px)), u)
         return solved(
             CARDS, known=replace(priors(CAMERA), ln_focal=wrong, lens_covariance=np.diag([u, 0.01, 0.01]) ** 2)
@@ -166,23 +169,21 @@ def test_a_focal_length_is_doubted_by_how_far_off_it_is() -> None:
     free = claim(1.3).information["lens"]
     assert free[LN_F, LN_F] == pytest.approx(SETTINGS.broad_ln_focal_u**-2)  # neither it nor the profile is believed
     assert free[K1, K1] == pytest.approx(SETTINGS.k1_u**-2)
-    assert doubts(claim(1.04)) == {}
+    assert doubts(claim(1.02)) == {}
     assert doubts(claim(1.3, SETTINGS.broad_ln_focal_u)) == {}  # a guess is not contradicted
 
 
 def test_a_focal_length_that_the_photo_cannot_show_is_not_doubted() -> None:
     """Seen square on, focal length and distance are one: whatever was claimed is kept (Sturm and Maybank 1999)."""
     square_on = look_at((0, 0), 1600, 0, 0)
-    wrong = replace(
-        priors(square_on), ln_focal=Prior(float(np.log(1.3 * square_on.focal_px)), SETTINGS.exif_ln_focal_u)
-    )
+    wrong = replace(priors(square_on), ln_focal=Prior(float(np.log(1.3 * square_on.focal_px)), EXIF_U))
     plane = solved(CARDS[:1], square_on, known=wrong)
     assert doubts(plane) == {}
     assert plane.camera.focal_px == pytest.approx(1.3 * square_on.focal_px, rel=0.02)
 
 
 @pytest.mark.parametrize(("sigmas", "named"), [(2.5, False), (3.6, True), (-3.6, True)])
-def test_a_tape_is_named_from_three_standard_deviations_on(sigmas: float, named: bool) -> None:
+def test_a_tape_is_refused_from_three_standard_deviations_on(sigmas: float, named: bool) -> None:
     """Its own (0.5 mm and 0.3 mm a metre) and the print's (0.05 % of the length) together, corners and lens being exact.
 
     The scale's half of skew adds a little where the tape runs along one of the card's directions.
@@ -193,17 +194,24 @@ def test_a_tape_is_named_from_three_standard_deviations_on(sigmas: float, named:
     known = replace(
         priors(CAMERA, tapes=(tape,)), k1=Prior(-0.04, 1), k2=Prior(0.01, 1), lens_covariance=1e-10 * np.eye(3)
     )
-    plane = solved(CARDS[:2], sd_px=0.005, known=known)
-    assert ("tapes-disagree" in doubts(plane)) == named
-    if named:
-        assert doubts(plane)["tapes-disagree"].startswith("Tape 1-2 disagrees with the print scale")
+    rng = np.random.default_rng(7)
+    seen = tuple(seen_card(CAMERA, card, 0.005, rng) for card in CARDS[:2])
+    assert isinstance(solve_plane(seen, CAMERA.size_px, known, SETTINGS), NotFound) == named
+
+
+def refusal(known: Priors) -> str:
+    rng = np.random.default_rng(7)
+    seen = tuple(seen_card(CAMERA, card, 0.1, rng) for card in CARDS)
+    found = solve_plane(seen, CAMERA.size_px, known, SETTINGS)
+    assert isinstance(found, NotFound) and found.code == "tapes-disagree"
+    return found.reason
 
 
 def test_of_two_tapes_that_contradict_each_other_both_are_named() -> None:
     a, b, c = (floor_to_floor(CARDS[i], CARDS[j]) for i, j in ((0, 1), (0, 2), (1, 2)))
     two = (Tape(1, 2, a), Tape(1, 3, b + 30.0), Tape(2, 9, 50.0))
-    message = doubts(solved(CARDS, known=priors(CAMERA, measured=False, tapes=two)))["tapes-disagree"]
-    assert message.startswith("Tape 1-2, 1-3 disagrees with each other")
+    reason = refusal(priors(CAMERA, measured=False, tapes=two))
+    assert "ape 1-2 says" in reason and "ape 1-3 says" in reason and "2-9" not in reason
     three = (Tape(1, 2, a), Tape(1, 3, b), Tape(2, 3, c))
     assert doubts(solved(CARDS, known=priors(CAMERA, tapes=three))) == {}
 
@@ -235,15 +243,3 @@ def test_four_corners_leave_nothing_to_learn_of_their_noise() -> None:
     assert isinstance(plane, Plane)
     assert plane.corner_sd_px == pytest.approx(SETTINGS.corner_sd_px, rel=0.01)
     assert [p.corners for p in plane.places] == [4]
-
-
-def test_one_tape_of_two_that_is_wrong_cannot_be_told_but_of_three_it_can() -> None:
-    """Against a measured print two tapes are named together, since either may be meant; else those that are off."""
-    a, b, c = (floor_to_floor(CARDS[i], CARDS[j]) for i, j in ((0, 1), (0, 2), (1, 2)))
-    two = (Tape(1, 2, a), Tape(1, 3, b + 6.0))  # 2 and 7 standard deviations
-    assert doubts(solved(CARDS, known=priors(CAMERA, tapes=two)))["tapes-disagree"].startswith(
-        "Tape 1-2, 1-3 disagrees"
-    )
-    three = (Tape(1, 2, a), Tape(1, 3, b + 12.0), Tape(2, 3, c - 12.0))
-    message = doubts(solved(CARDS, known=priors(CAMERA, tapes=three)))["tapes-disagree"]
-    assert message.startswith("Tape 1-3, 2-3 disagrees with each other")

@@ -1,20 +1,9 @@
 import numpy as np
 import pytest
 
-from hidescan.floor.adjustment import (
-    FIRST_PLACE,
-    LN_F,
-    LN_SCALE,
-    ON_HIDE,
-    SKEW,
-    TURN,
-    Adjustment,
-    Prior,
-    State,
-    Tape,
-    huber_weights,
-    minimised,
-)
+from hidescan.floor.adjustment import Adjustment
+from hidescan.floor.least_squares import huber_weights, minimised
+from hidescan.floor.parameters import FIRST_PLACE, LN_F, LN_SCALE, ON_HIDE, SKEW, TURN, Prior, State, Tape
 from hidescan.settings import PlaneSettings
 from tests.synthetic.corners import floor_to_floor, priors, seen_card
 from tests.synthetic.scenes import TrueCard, look_at
@@ -38,14 +27,14 @@ def test_jacobian_against_central_differences() -> None:
     state = problem.starts()[0]
     state.parameters[[1, 2, SKEW]] = -0.04, 0.01, 0.003
     weights = np.ones(2 * 36)
-    residual, jacobian = problem.whitened(state, problem.corner_misfits(state), 0.15, weights)
+    residual, jacobian = problem.whitened(state, problem.misfits(state), weights)
     for p in range(len(state.parameters)):
         step = np.zeros(len(state.parameters))
         step[p] = 1e-3 if 6 <= p < 9 or p >= FIRST_PLACE or p == ON_HIDE else 1e-6
         if p >= FIRST_PLACE and (p - FIRST_PLACE) % 3 == 2:
             step[p] = 1e-6  # an angle
         up, down = (
-            problem.whitened(moved, problem.corner_misfits(moved), 0.15, weights)[0]
+            problem.whitened(moved, problem.misfits(moved), weights)[0]
             for moved in (state.stepped(step), state.stepped(-step))
         )
         slope = (up - down) / (2 * step[p])

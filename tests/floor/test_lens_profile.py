@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 
 from hidescan.basics.errors import BadInput, NotFound
 from hidescan.floor.lens_profile import LensProfile, make_profile
+from hidescan.floor.priors import exif_ln_focal_u
 from hidescan.floor.profile_files import keep_profile, read_profile, to_toml
 from hidescan.mapping.calibration import kept_calibration
 from hidescan.photo.reading import Photo
@@ -184,7 +185,7 @@ def test_a_map_made_with_a_kept_profile_is_mapped_again_with_it(
 def test_a_profile_takes_the_place_of_exif() -> None:
     with_lens = profile().on(priors(), LensSettings())
     assert np.exp(with_lens.ln_focal.mean) == pytest.approx(profile().focal_px)
-    assert with_lens.ln_focal.u < PlaneSettings().exif_ln_focal_u
+    assert with_lens.ln_focal.u < exif_ln_focal_u(26.0, PlaneSettings())
     assert with_lens.lens_covariance is not None
 
 

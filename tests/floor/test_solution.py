@@ -4,13 +4,15 @@ import numpy as np
 import pytest
 
 from hidescan.basics.errors import NotFound
-from hidescan.floor.adjustment import LN_F, Prior, Tape
+from hidescan.floor.parameters import LN_F, Prior, Priors, Tape
+from hidescan.floor.priors import exif_ln_focal_u
 from hidescan.floor.solution import Plane, solve_plane
 from hidescan.settings import PlaneSettings
 from tests.synthetic.corners import bent, floor_to_floor, lifted, priors, seen_card
 from tests.synthetic.scenes import TrueCamera, TrueCard, look_at
 
 SETTINGS = PlaneSettings()
+EXIF_U = exif_ln_focal_u(27.0, SETTINGS)
 CAMERA = look_at((0, 0), 1600, 25, 60, k1=-0.04, k2=0.01)
 CARDS = [TrueCard(1, (-450, 300), 20), TrueCard(2, (450, -300), 140), TrueCard(3, (100, 450), 265)]
 
@@ -124,28 +126,63 @@ def test_corners_that_fit_no_camera_are_refused() -> None:
 
 
 def test_a_focal_length_that_the_cards_contradict_is_doubted_and_not_believed() -> None:
-    wrong = replace(priors(CAMERA), ln_focal=Prior(float(np.log(1.3 * CAMERA.focal_px)), SETTINGS.exif_ln_focal_u))
+    wrong = replace(priors(CAMERA), ln_focal=Prior(float(np.log(1.3 * CAMERA.focal_px)), EXIF_U))
     plane = solved(CARDS, sd_px=0.1, given=wrong)
     assert "focal-doubtful" in codes(plane)
     assert plane.camera.focal_px == pytest.approx(CAMERA.focal_px, rel=0.03)
     assert "focal-doubtful" not in codes(solved(CARDS, sd_px=0.1))
 
 
-def test_tapes_that_disagree_are_named() -> None:
-    right = floor_to_floor(CARDS[0], CARDS[1])
-    tapes = (Tape(1, 2, right), Tape(1, 3, floor_to_floor(CARDS[0], CARDS[2]) + 25.0))
-    plane = solved(CARDS, given=priors(CAMERA, measured=False, tapes=tapes))
-    (doubt,) = (d for d in plane.doubts if d.code == "tapes-disagree")
-    assert "1-3" in doubt.message
-    good = (Tape(1, 2, right), Tape(1, 3, floor_to_floor(CARDS[0], CARDS[2]) + 0.5))
+def refused(cards: list[TrueCard], known: Priors, sd_px: float = 0.15) -> NotFound:
+    rng = np.random.default_rng(0)
+    found = solve_plane(tuple(seen_card(CAMERA, c, sd_px, rng) for c in cards), CAMERA.size_px, known, SETTINGS)
+    assert isinstance(found, NotFound)
+    return found
+
+
+def test_tapes_that_disagree_are_refused_with_both_values() -> None:
+    right, other = floor_to_floor(CARDS[0], CARDS[1]), floor_to_floor(CARDS[0], CARDS[2])
+    refusal = refused(CARDS, priors(CAMERA, measured=False, tapes=(Tape(1, 2, right), Tape(1, 3, other + 25.0))))
+    assert refusal.code == "tapes-disagree"
+    assert f"ape 1-3 says {other + 25:.0f} mm, the cards" in refusal.reason
+    good = (Tape(1, 2, right), Tape(1, 3, other + 0.5))
     assert codes(solved(CARDS, given=priors(CAMERA, measured=False, tapes=good))) == []
 
 
-def test_a_tape_against_measured_bars_is_named_too() -> None:
-    tape = Tape(1, 2, 1.02 * floor_to_floor(CARDS[0], CARDS[1]))
-    plane = solved(CARDS[:2], given=priors(CAMERA, measured=True, tapes=(tape,)))
-    (doubt,) = (d for d in plane.doubts if d.code == "tapes-disagree")
-    assert "print scale" in doubt.message
+def test_a_tape_against_measured_bars_is_refused_too() -> None:
+    right = floor_to_floor(CARDS[0], CARDS[1])
+    refusal = refused(CARDS[:2], priors(CAMERA, measured=True, tapes=(Tape(1, 2, 1.02 * right),)))
+    assert refusal.reason.startswith(f"Tape 1-2 says {1.02 * right:.0f} mm, the cards ")
+    assert float(refusal.reason.split("the cards ")[1].split()[0]) == pytest.approx(right, rel=3e-3)
+
+
+@pytest.mark.parametrize("off", [-0.12, -0.031, 0.031, 0.12, 1.9])
+def test_a_tape_beyond_what_a_print_can_be_off_is_refused(off: float) -> None:
+    """A print at true scale, never measured: two percent are left open, and what corners and tape add."""
+    right = floor_to_floor(CARDS[0], CARDS[1])
+    assert (
+        refused(CARDS[:2], priors(CAMERA, measured=False, tapes=(Tape(1, 2, (1 + off) * right),))).code
+        == "tapes-disagree"
+    )
+    fine = Tape(1, 2, (1 + 0.6 * float(np.clip(off, -0.03, 0.03))) * right)
+    assert codes(solved(CARDS[:2], given=priors(CAMERA, measured=False, tapes=(fine,)))) == []
+
+
+def test_a_tape_to_a_card_that_is_not_in_the_photo_is_named_and_changes_nothing() -> None:
+    plain, with_tape = (
+        solved(CARDS[:2], given=priors(CAMERA, measured=False, tapes=tapes)) for tapes in ((), (Tape(1, 9, 900.0),))
+    )
+    (doubt,) = with_tape.doubts
+    assert doubt.code == "tape-unused" and "1-9" in doubt.message and "card 9" in doubt.message
+    np.testing.assert_array_equal(plain.covariance, with_tape.covariance)
+    np.testing.assert_array_equal(plain.state.parameters, with_tape.state.parameters)
+
+
+def test_check_bars_of_another_proportion_than_the_pattern_in_the_photo_are_refused() -> None:
+    swapped = replace(priors(CAMERA), skew=Prior(0.02, SETTINGS.measured_skew_u))
+    refusal = refused(CARDS, swapped, sd_px=0.05)
+    assert refusal.code == "bars-contradict"
+    assert "+2.00 %" in refusal.reason
 
 
 def test_the_parts_of_the_information_sum_to_the_inverse_covariance() -> None:

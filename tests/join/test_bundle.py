@@ -5,10 +5,11 @@ import numpy as np
 import pytest
 
 from hidescan.basics.errors import NotFound
-from hidescan.floor.adjustment import Prior
+from hidescan.floor.parameters import Prior
 from hidescan.floor.solution import Plane, solve_plane
-from hidescan.join.bundle import Joint, JointState, View, solve_joint
+from hidescan.join.bundle import Joint, JointState, solve_joint
 from hidescan.join.settings import BundleSettings
+from hidescan.join.views import View
 from hidescan.settings import PlaneSettings
 from tests.synthetic.corners import priors, seen_card
 from tests.synthetic.joined import views_of
@@ -51,12 +52,12 @@ def test_no_photo_sees_all_cards() -> None:
 def test_jacobian_against_central_differences() -> None:
     found = joint(0.2)
     state = found.state.stepped(np.random.default_rng(1).normal(0, 1e-3, len(found.covariance)))
-    weights = np.ones(len(found.bundle.corner_misfits(state)[0]))
+    weights = np.ones(len(found.bundle.misfits(state)[0]))
 
     def residual(at: JointState) -> Array:
-        return found.bundle.whitened(at, found.bundle.corner_misfits(at), 0.15, weights)[0]
+        return found.bundle.whitened(at, found.bundle.misfits(at), weights)[0]
 
-    _, jacobian = found.bundle.whitened(state, found.bundle.corner_misfits(state), 0.15, weights)
+    _, jacobian = found.bundle.whitened(state, found.bundle.misfits(state), weights)
     for p in range(len(found.covariance)):
         step = np.zeros(len(found.covariance))
         step[p] = 1e-3 * np.sqrt(found.covariance[p, p])

@@ -8,7 +8,7 @@ from shapely.geometry import Polygon
 
 from hidescan.basics.geometry import signed_area
 from hidescan.figures.measures import HeightPriors
-from hidescan.floor.adjustment import Prior
+from hidescan.floor.parameters import Prior
 from hidescan.join.bundle import Joint, solve_joint
 from hidescan.join.figures import joined_measures
 from hidescan.join.moved import lift_without_judgement, moved_hide

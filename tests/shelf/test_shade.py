@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from skimage.color import rgb2lab
 
 from hidescan.basics.errors import NotFound
-from hidescan.cards.detection import PATTERN_MM, board
+from hidescan.cards.pattern import PATTERN_MM, board
 from hidescan.hide_map.model import HideMap, PolygonGeometry
 from hidescan.shelf.settings import ShadeSettings
 from hidescan.shelf.shade import difference, measured_shade

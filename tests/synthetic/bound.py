@@ -7,7 +7,7 @@ shift, ln scale and skew of the print, and x, y, angle of each further card.
 import cv2
 import numpy as np
 
-from hidescan.floor.adjustment import Priors
+from hidescan.floor.parameters import Priors
 from tests.synthetic.scenes import Array, TrueCamera, TrueCard, board_corners
 
 

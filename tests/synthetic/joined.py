@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 
 from hidescan.floor.solution import Plane, solve_plane
-from hidescan.join.bundle import View
+from hidescan.join.views import View
 from hidescan.settings import PlaneSettings
 from tests.synthetic.corners import priors, seen_card
 from tests.synthetic.views import ViewsScene

@@ -8,7 +8,7 @@ from shapely.geometry import LineString
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.basics.vocabulary import MARKS
-from hidescan.cards.detection import A4_MM, LETTER_MM
+from hidescan.cards.pattern import A4_MM, LETTER_MM
 from hidescan.exports.layers import Layers, polygons
 
 if TYPE_CHECKING:

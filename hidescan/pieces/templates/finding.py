@@ -20,7 +20,7 @@ from hidescan.basics.geometry import Points, without_crossings
 from hidescan.camera.model import Camera
 from hidescan.camera.relief import Heights, faces_away, plan_view
 from hidescan.figures.measures import HeightPriors, HideRims, Measures, Rim, measure
-from hidescan.floor.adjustment import Prior
+from hidescan.floor.parameters import Prior
 from hidescan.floor.solution import Plane
 from hidescan.pieces.templates.edge import Edge, edge_of
 from hidescan.pieces.templates.grain import Grain, find_grain

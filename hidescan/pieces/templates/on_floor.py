@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 
 from hidescan.basics import opencv
 from hidescan.basics.geometry import Points
-from hidescan.cards.detection import board, paper_corners_mm
-from hidescan.floor.adjustment import from_board
+from hidescan.cards.pattern import board, paper_corners_mm
+from hidescan.floor.lying import from_board
 from hidescan.mapping.floor import Floor, papers_mm
 from hidescan.settings.uses import TemplateSettings
 
