@@ -125,6 +125,23 @@ def state_of(lines: list[str]) -> State:
     )
 
 
+def sound_state_of(lines: list[str]) -> tuple[State, int]:
+    """Fold a journal's lines as far as they are sound, and say how many are."""
+    try:
+        return state_of(lines), len(lines)
+    except (ValueError, RecursionError):
+        pass
+    low, high = 0, len(lines) - 1  # the first `low` lines are sound, those up to `high` + 1 are not
+    while low < high:
+        middle = (low + high + 1) // 2
+        try:
+            state_of(lines[:middle])
+            low = middle
+        except (ValueError, RecursionError):
+            high = middle - 1
+    return state_of(lines[:low]), low
+
+
 def _valid(adapter: TypeAdapter[T], plain: Any) -> T:
     try:
         return adapter.validate_python(plain)

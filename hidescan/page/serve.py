@@ -10,6 +10,7 @@ import uvicorn
 
 from hidescan.basics.errors import BadInput
 from hidescan.basics.operating_system import reuse_address
+from hidescan.page.connections import Connections, protocol_over
 from hidescan.page.door import Door
 from hidescan.page.routes.hides import BUILT, make_app
 from hidescan.page.settings import PageSettings
@@ -19,6 +20,18 @@ NOT_BUILT = (
     "page: it was not built, because Node.js was not there when hidescan was installed. "
     "Install Node.js 18 or newer with npm, then install hidescan again (bash .ci/setup)."
 )
+
+
+# Few at a time, so that what the first of them ask is read before they could be the oldest of too many; the rest waits
+# in the system's own queue.
+_ACCEPTED_AT_ONCE, _WAITING = 16, 2048
+
+
+class _Server(uvicorn.Server):
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        for listener in sockets or ():
+            listener.listen(_WAITING)
 
 
 def serve_page(*, lan: bool, browser: bool) -> None:
@@ -49,13 +62,19 @@ def serve_page(*, lan: bool, browser: bool) -> None:
             _show(f"{root}?code={code}", again=True, qr=lan)
 
         door = Door(settings, show, time.monotonic)
-        app = make_app(works_folder(), door, frozenset(f"{n}:{port}" for n in names), f"hidescan-{port}", settings)
+        connections = Connections(settings)
+        hosts = frozenset(f"{n}:{port}" for n in names)
+        app = make_app(works_folder(), door, hosts, f"hidescan-{port}", settings, connections)
         _show(f"{root}?code={door.code}", again=False, qr=lan)
         if browser and not lan:
             webbrowser.open(f"{root}?code={door.code}")
-        server = uvicorn.Server(
-            uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=2)
-        )
+        # No log: what anybody sends must not put a line on the screen that shows the code.
+        server = _Server(
+            uvicorn.Config(
+                app, http=protocol_over(connections), ws="none", log_config=None, access_log=False, server_header=False,
+                timeout_graceful_shutdown=2, backlog=_ACCEPTED_AT_ONCE,
+            )
+        )  # fmt: skip
         with suppress(KeyboardInterrupt):
             asyncio.run(server.serve(sockets=[listener]))
 
@@ -76,7 +95,9 @@ def _listening(address: str, port: int) -> socket.socket:
         reuse_address(listener)
         try:
             listener.bind((address, wanted))
-            listener.listen()  # at once: a browser may come before the server runs, another program for the port
+            listener.listen(
+                _WAITING
+            )  # at once: a browser may come before the server runs, another program for the port
         except OSError:
             listener.close()
             continue
