@@ -7,13 +7,17 @@ import unicodedata
 from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
+from hidescan.basics.geometry import FARTHEST_MM
+from hidescan.basics.units import THICKEST_MM
+
 if TYPE_CHECKING:
-    from hidescan.hide_map.model import HideMap, MultiPolygonGeometry, PolygonGeometry, Ring
+    from hidescan.hide_map.model import HideMap, Inputs, MultiPolygonGeometry, PolygonGeometry, Ring
 
 # Ids become names of files (crops) and of shapes in drawings.
 _IN_AN_ID = frozenset(" -_.")
 _LONGEST_ID = 80
 _MOST_DENSITY = 20_000  # thousandths: of 500 million parts of light one comes through
+_FARTHEST_PX = 1e6
 
 
 def is_file_name(text: str) -> bool:
@@ -25,6 +29,27 @@ def is_file_name(text: str) -> bool:
 def first_defect(hide_map: "HideMap") -> str | None:
     """What is wrong with a map, in a few words; None where nothing is."""
     return next((fault for found in (_names, _numbers, _light, _in_photo, _rings) for fault in found(hide_map)), None)
+
+
+def input_defect(inputs: "Inputs") -> str | None:
+    """What a person cannot have meant, in a few words; None where there is nothing."""
+    thick = [("thickness_mm", inputs.thickness_mm), *(("gauge", reading.thickness_mm) for reading in inputs.gauge)]
+    for name, mm in thick:
+        if mm is not None and not 0 < mm <= THICKEST_MM:
+            return f"{name}: {mm:g} mm is not above zero, or more than any hide has ({THICKEST_MM:g} mm)"
+    for scale in inputs.card_scale or ():
+        if not 0.9 < scale < 1.1:
+            return f"card_scale: no print is {scale:g} times what it should be"
+    for tape in inputs.tapes:
+        if not (0 <= tape.first <= 9 and 0 <= tape.second <= 9 and 0 < tape.distance_mm <= FARTHEST_MM):
+            return "tapes: a distance is that of two cards, 0 to 9, on one floor"
+    if inputs.arrow is not None and not 0 <= inputs.arrow <= 9:
+        return f"arrow: cards are numbered 0 to 9, not {inputs.arrow}"
+    given = [p for p in (inputs.neck_px, inputs.hide_at_px, *(inputs.back_line_px or ())) if p is not None]
+    given += [hint.photo_px for hint in inputs.hints] + [reading.photo_px for reading in inputs.gauge]
+    if any(not (abs(x) < _FARTHEST_PX and abs(y) < _FARTHEST_PX) for x, y in given):
+        return "a photo pixel lies far outside of any photo"
+    return None
 
 
 def _names(hide_map: "HideMap") -> Iterator[str]:
@@ -57,8 +82,8 @@ def _numbers(hide_map: "HideMap") -> Iterator[str]:
     for name in ("area_gross", "area_net", "area_usable", "length", "width", "perimeter"):
         if getattr(hide_map.measures, name).value < 0:
             yield f"measures.{name} is below zero"
-    if not (hide_map.inputs.thickness_mm is None or hide_map.inputs.thickness_mm > 0):
-        yield "inputs.thickness_mm is not above zero"
+    if fault := input_defect(hide_map.inputs):
+        yield f"inputs.{fault}"
 
 
 def _light(hide_map: "HideMap") -> Iterator[str]:

@@ -116,7 +116,7 @@ def protocol_over(connections: Connections) -> type[H11Protocol]:
 def bounded(
     receive: Receive, send: Send, connection: Connection | None, settings: PageSettings
 ) -> tuple[Receive, Send]:
-    """Return a request's receive and send, with deadlines for each part of a body, for all of it, and for each part sent.
+    """Receive and send of a request, with deadlines for each part of a body, all of it, and each part sent.
 
     `receive` raises `TooSlow`; a client that does not take its answer is cut off.
     """

@@ -14,6 +14,7 @@ from pydantic import TypeAdapter, ValidationError
 from hidescan.basics.errors import BadInput
 from hidescan.hide_map.model import Inputs, MarkKind, Ring
 from hidescan.hide_map.places import latest_at_each_place
+from hidescan.hide_map.validation import input_defect
 
 T = TypeVar("T")
 LISTS = ("hints", "gauge", "tapes", "rim_px")
@@ -98,6 +99,8 @@ def with_edit(given: Given, edit: Edit) -> Given:
         raise BadInput(f"{min(unknown)}: there is no such thing to give.")
     inputs = _valid(_inputs(), plain | edit.set)
     inputs = replace(inputs, hints=latest_at_each_place(inputs.hints), gauge=latest_at_each_place(inputs.gauge))
+    if fault := input_defect(inputs):
+        raise BadInput(f"{fault}.")
     return replace(given, inputs=inputs, marks=given.marks if edit.mark is None else (*given.marks, edit.mark))
 
 
