@@ -11,6 +11,7 @@ from hidescan.hide_map.json_io import as_saved, from_json, json_schema, to_json
 from hidescan.hide_map.model import GaugeInput, HintInput, Inputs, TapeInput
 from tests.samples import rectangle_map
 
+
 def number(low: float, high: float) -> st.SearchStrategy[float]:
     return st.floats(low, high).map(lambda x: float(f"{x:.9g}") + 0.0)
 
