@@ -175,7 +175,7 @@ def find(
 def cut(
     label: Label,
     what: Annotated[str | None, typer.Option(help="What was cut: left vamp.")] = None,
-    count: Annotated[int, typer.Option(min=1, help="How many of them.")] = 1,
+    count: Annotated[int, typer.Option(min=1, max=100_000, help="How many of them.")] = 1,
     area: Annotated[str | None, typer.Option(help="Area of all of them together: 1.2ft2, 11dm2.")] = None,
     placed: Annotated[Path | None, typer.Option(help="placing.json of `place`, or its GeoJSON.")] = None,
     undo: Annotated[bool, typer.Option("--undo", help="Take back what was noted last.")] = False,
@@ -183,6 +183,7 @@ def cut(
     shelf_file: ShelfFile = None,
 ) -> None:
     """Note what was cut from a hide."""
+    from hidescan.basics.reading import MOST_TEXT_BYTES, read_bytes
     from hidescan.basics.units import parse_area_mm2
     from hidescan.shelf import cutting, parsing
     from hidescan.shelf.hides import hide
@@ -191,7 +192,7 @@ def cut(
     if undo == (what is not None):
         raise BadInput("shelf cut: name what was cut with --what, or take back the last with --undo.")
     area_mm2 = None if area is None else parse_area_mm2(area)
-    pieces = None if placed is None else parsing.placed_pieces(_bytes(placed), placed.name)
+    pieces = None if placed is None else parsing.placed_pieces(read_bytes(placed, MOST_TEXT_BYTES), placed.name)
     with _opened(shelf_file) as db:
         if what is None:
             print(f"{label}: {cutting.undo_cut(db, label)} was not cut after all")
@@ -275,25 +276,21 @@ def _details(shade: "Lab | None", stretching: Stage | None) -> "MapDetails":
 
 def _map_and_shade(path: Path, photo: Path | None) -> "tuple[bytes, Lab | None, str]":
     """A map's file, its hide's shade where the photo is at hand, and why it is not known."""
-    from hidescan.hide_map.revisions import read_map
+    from hidescan.basics.reading import read_bytes
+    from hidescan.hide_map.json_io import from_json
+    from hidescan.hide_map.revisions import MOST_MAP_BYTES
     from hidescan.pictures.source_pixels import pixels_of_map
     from hidescan.settings import Settings
     from hidescan.shelf.settings import ShelfSettings
     from hidescan.shelf.shade import measured_shade
 
-    hide_map = read_map(path)
+    data = read_bytes(path, MOST_MAP_BYTES)
+    hide_map = from_json(data, str(path))
     try:
         hide_map, rgb = pixels_of_map(path, hide_map, photo, Settings().photo)
     except BadInput:
-        return path.read_bytes(), None, "; shade not measured: its photo is not beside the map (--photo)"
+        return data, None, "; shade not measured: its photo is not beside the map (--photo)"
     shade = measured_shade(rgb, hide_map, ShelfSettings().shade)
     if isinstance(shade, tuple):
-        return path.read_bytes(), shade, ""
-    return path.read_bytes(), None, f"; shade not measured: {shade}"
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
+        return data, shade, ""
+    return data, None, f"; shade not measured: {shade}"

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hidescan.anatomy.species import plausible_size
-from hidescan.basics.atomic_files import write_whole
+from hidescan.basics.atomic_files import writing_together
 from hidescan.basics.errors import BadInput, NotFound
 from hidescan.basics.parallel import start_in_thread
 from hidescan.hide_map.facts import HideFacts, facts_of
@@ -274,10 +274,8 @@ def pictures_of(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings:
 
 def keep(target: Path, hide_map: HideMap, pictures: Mapping[str, bytes], *, fresh: bool, seen: str) -> HideMap:
     """Write a map and its pictures where `seen` stood (`revisions.file_digest`); gives the map with its revision."""
-    kept = save_map(target, hide_map, fresh=fresh, seen=seen)
-    for kind, picture in pictures.items():
-        write_whole(picture_of(target, kind), picture)
-    return kept
+    with writing_together({picture_of(target, kind): picture for kind, picture in pictures.items()}):
+        return save_map(target, hide_map, fresh=fresh, seen=seen)
 
 
 def picture_of(target: Path, kind: str) -> Path:

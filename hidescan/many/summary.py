@@ -1,6 +1,5 @@
 """A run in one table and one picture: hides.csv, a line a photo, and contact-sheet.jpg."""
 
-import csv
 import io
 import math
 from collections.abc import Sequence
@@ -8,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from hidescan.basics.reading import read_bytes
+from hidescan.basics.tables import csv_bytes
 from hidescan.many.one_photo import picture_of
 from hidescan.many.run import Result
 from hidescan.many.settings import FolderSettings
@@ -17,6 +18,7 @@ if TYPE_CHECKING:
     from PIL import ImageFont
 
 TABLE = "hides.csv"
+_MOST_PICTURE_BYTES = 50_000_000
 _COLUMNS = (
     "photo", "mapped", "reason", "map", "form", "net_mm2", "net_expanded_mm2", "usable_mm2", "length_mm", "width_mm",
     "marks", "warnings", "photo_sha256",
@@ -47,11 +49,7 @@ def line_of(result: Result) -> Line:
 
 def table(lines: Sequence[Line]) -> bytes:
     """The table, by photo name; the same results give the same bytes, whatever their order."""
-    text = io.StringIO()
-    rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(_COLUMNS)
-    rows.writerows(line.cells for line in _by_name(lines))
-    return text.getvalue().encode()
+    return csv_bytes([_COLUMNS, *(line.cells for line in _by_name(lines))])
 
 
 def _cells(result: Result) -> tuple[str, ...]:
@@ -113,4 +111,4 @@ def _shortened(text: str, font: "ImageFont.FreeTypeFont | ImageFont.ImageFont", 
 def _small(line: Line, side: int) -> bytes | None:
     if line.thumbnail is not None or not line.mapped:
         return line.thumbnail
-    return thumbnail(picture_of(line.target, "map").read_bytes(), side)
+    return thumbnail(read_bytes(picture_of(line.target, "map"), _MOST_PICTURE_BYTES), side)

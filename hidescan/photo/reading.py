@@ -24,6 +24,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 from PIL.ExifTags import IFD, Base
 
 from hidescan.basics.errors import BadInput
+from hidescan.basics.reading import read_bytes
 from hidescan.hide_map.validation import is_file_name
 from hidescan.settings import PhotoSettings
 
@@ -96,13 +97,13 @@ def read_photo(path: Path, settings: PhotoSettings) -> Photo:
     BadInput
         File missing or unreadable, no picture, damaged, too small, or too large to decode safely.
     """
-    if not path.is_file():
+    if not path.exists():
         raise BadInput(f"{path}: there is no such file. Check the name.")
     if not is_file_name(path.name):
         raise BadInput(f"{path}: the name holds characters that cannot be shown. Rename the photo.")
     try:
         before = path.stat()
-        data = path.read_bytes()
+        data = read_bytes(path, settings.most_file_bytes, "Reduce the picture.")
         after = path.stat()
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror}). Check its permissions.") from error

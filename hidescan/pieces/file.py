@@ -29,6 +29,7 @@ from shapely.geometry import Polygon
 
 from hidescan.basics.errors import BadInput
 from hidescan.basics.geometry import Points
+from hidescan.basics.reading import read_bytes
 from hidescan.basics.vocabulary import MARKS, ZONES, MarkKind
 from hidescan.hide_map.model import XY, Number
 from hidescan.pieces.drawing import UNITS_MM, Drawing, read_dxf, read_svg
@@ -231,9 +232,4 @@ def _known(word: str, words: tuple[str, ...], where: str, what: str) -> None:
 
 
 def _read(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise BadInput(f"{path}: is over {MOST_BYTES // 1_000_000} MB. Save the outlines alone.")
-        return path.read_bytes()
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
+    return read_bytes(path, MOST_BYTES, "Save the outlines alone.")

@@ -1,0 +1,83 @@
+"""Reading files that a person named: regular files only, and no more of them than such a file can have."""
+
+import os
+import stat
+from pathlib import Path
+
+from hidescan.basics.errors import BadInput
+
+MOST_TEXT_BYTES = 20_000_000  # a table of marks, a placing or a price list has some kilobytes
+_BLOCK = 1 << 20
+
+
+def read_bytes(path: Path, most_bytes: int, advice: str = "Check the name.") -> bytes:
+    """A file's content.
+
+    Opening does not wait, as it would for the other end of a pipe, and reading ends at the bound, as a device never
+    would.
+
+    Parameters
+    ----------
+    advice
+        What to do where the file cannot be read.
+
+    Raises
+    ------
+    BadInput
+        Missing, no regular file (a folder, a pipe, a device, a socket), unreadable, or larger than `most_bytes`.
+    """
+    data = read_start(path, most_bytes + 1, advice)
+    if len(data) > most_bytes:
+        raise BadInput(f"{path}: is over {_shown(most_bytes)}, more than such a file has. {advice}")
+    return data
+
+
+def read_start(path: Path, count: int, advice: str = "Check the name.") -> bytes:
+    """The first bytes of a file, or all where it has fewer.
+
+    Raises
+    ------
+    BadInput
+        As `read_bytes`, but for the size.
+    """
+    flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
+    try:
+        handle = os.open(path, flags)
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read ({error.strerror}). {advice}") from error
+    except ValueError as error:  # a null character
+        raise BadInput(f"{path}: is no name of a file. {advice}") from error
+    try:
+        mode = os.fstat(handle).st_mode
+        if not stat.S_ISREG(mode):
+            what = "a folder" if stat.S_ISDIR(mode) else "a pipe or a device"
+            raise BadInput(f"{path}: is {what}, not a file. {advice}")
+        blocks, size = [], 0
+        while size < count and (block := os.read(handle, min(_BLOCK, count - size))):
+            blocks.append(block)
+            size += len(block)
+    except OSError as error:
+        raise BadInput(f"{path}: cannot be read ({error.strerror}). {advice}") from error
+    finally:
+        os.close(handle)
+    return b"".join(blocks)
+
+
+def read_text(
+    path: Path, advice: str = "Check the name.", *, most_bytes: int = MOST_TEXT_BYTES, encoding: str = "utf-8"
+) -> str:
+    """A file's text.
+
+    Raises
+    ------
+    BadInput
+        As `read_bytes`, or it is no text.
+    """
+    try:
+        return read_bytes(path, most_bytes, advice).decode(encoding)
+    except UnicodeDecodeError as error:
+        raise BadInput(f"{path}: cannot be read as text. {advice}") from error
+
+
+def _shown(size: int) -> str:
+    return f"{size // 1_000_000} MB" if size >= 1_000_000 else f"{size} bytes"
