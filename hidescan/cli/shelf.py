@@ -256,15 +256,46 @@ def backup(
     print(f"{out}: {count} hides, checked")
 
 
+@shelf.command()
+def check(shelf_file: ShelfFile = None) -> None:
+    """Check the shelf: the file itself, and every map's checksum."""
+    from hidescan.shelf.database import copies, damage, default_path
+
+    path = shelf_file or default_path()
+    with _opened(shelf_file) as db:
+        wrong = damage(db)
+    made = copies(path)
+    found = f"{len(made)} copies, the newest of {made[0].stem[:10]}" if made else "no copy yet"
+    if wrong:
+        more = f" and {len(wrong) - 1} more" if len(wrong) > 1 else ""
+        raise BadInput(f"{path}: {wrong[0]}{more}. hidescan shelf restore brings back a sound copy ({found}).")
+    print(f"{path}: sound; {found}")
+
+
+@shelf.command()
+def restore(
+    copy: Annotated[
+        Path | None, typer.Argument(help="A copy of the shelf; else the newest that is sound.", show_default=False)
+    ] = None,
+    shelf_file: ShelfFile = None,
+) -> None:
+    """Put a copy in the shelf's place; the shelf that was there is kept beside it."""
+    from hidescan.shelf import database
+
+    path = shelf_file or database.default_path()
+    taken, aside = database.restore(path, copy)
+    print(f"{path}: as in {taken}" + ("" if aside is None else f"; what was there is {aside}"))
+
+
 @contextmanager
 def _opened(path: Path | None) -> Iterator[sqlite3.Connection]:
-    from hidescan.shelf.database import default_path, open_shelf
+    from hidescan.shelf.database import BROKEN, default_path, open_shelf, unusable
 
     with closing(open_shelf(path or default_path())) as db:
         try:
             yield db
-        except sqlite3.DatabaseError as error:
-            raise BadInput(f"{path or default_path()}: cannot be used ({error}). Check the disk.") from error
+        except BROKEN as error:
+            raise unusable(path or default_path(), error) from error
 
 
 def _details(shade: "Lab | None", stretching: Stage | None) -> "MapDetails":

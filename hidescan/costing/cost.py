@@ -320,6 +320,8 @@ def _ft2(area_mm2: float) -> Decimal:
 
 
 def _number(value: object, where: str) -> Decimal:
-    if isinstance(value, bool) or not isinstance(value, int | Decimal) or not 0 <= value <= _MOST:  # NaN neither
-        raise BadInput(f"{where}: must be a number from zero to a million million, without a currency.")
+    if isinstance(value, bool) or not isinstance(value, int | Decimal) or not Decimal(value).is_finite():
+        raise BadInput(f"{where}: must be a number of zero or more, without a currency.")
+    if not 0 <= value <= _MOST:
+        raise BadInput(f"{where}: must be from zero to a million million, without a currency.")
     return Decimal(value)

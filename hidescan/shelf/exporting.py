@@ -6,6 +6,7 @@ from dataclasses import asdict, fields
 
 from shapely.geometry import mapping
 
+from hidescan.basics.tables import csv_bytes
 from hidescan.shelf.facts import Facts
 from hidescan.shelf.hides import FIGURES, Hide, hide, map_bytes
 

@@ -1,7 +1,6 @@
 """A hide as the shelf holds it."""
 
 import sqlite3
-import zlib
 from dataclasses import dataclass, fields
 from datetime import datetime
 
@@ -9,6 +8,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.basics.errors import BadInput
+from hidescan.shelf.database import unpacked
 from hidescan.shelf.facts import Facts, Stretching, price_of
 from hidescan.shelf.figures import ZoneFigure
 from hidescan.shelf.maps import content_of, maps_of, newest_of, offcuts_of, parents_of
@@ -144,10 +144,10 @@ def map_bytes(db: sqlite3.Connection, map_id: int) -> bytes:
     KeyError
         No map of that id.
     """
-    row = db.execute("SELECT json_zlib FROM map WHERE id = ?", (map_id,)).fetchone()
+    row = db.execute("SELECT json_zlib, sha256, photo_file FROM map WHERE id = ?", (map_id,)).fetchone()
     if row is None:
         raise KeyError(map_id)
-    return zlib.decompress(row[0])
+    return unpacked(row[0], row[1], f"The map of {row[2]}")
 
 
 def has_map(db: sqlite3.Connection, sha256: str) -> bool:

@@ -17,7 +17,7 @@ from hypothesis import strategies as st
 from hidescan.basics.atomic_files import write_together, write_whole
 from hidescan.basics.errors import BadInput
 from hidescan.basics.reading import read_bytes, read_text
-from hidescan.basics.tables import rows_of, csv_bytes
+from hidescan.basics.tables import csv_bytes, rows_of
 from hidescan.hide_map.json_io import to_json
 from tests.samples import rectangle_map
 
