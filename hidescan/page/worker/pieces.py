@@ -28,6 +28,7 @@ from hidescan.hide_map.revisions import file_digest
 from hidescan.page.settings import PageSettings
 from hidescan.page.worker.bench import Bench, Files, PieceTable, Subject, found_map, mapped_with
 from hidescan.page.works import harmless_name
+from hidescan.pieces.apart import drawing_apart
 from hidescan.pieces.file import Piece, pieces_from
 from hidescan.placing import file as placing_file
 from hidescan.placing.by_hand import HandSpot, broken_by, carried_spots, laid_by_hand, spots_of
@@ -184,7 +185,9 @@ def _leather(bench: Bench, subject: Subject, say: Say) -> tuple[Leather, str]:
 
 
 def _read(page: PageSettings, file: str, drawing: bytes, rules: str) -> tuple[Piece, ...]:
-    pieces = pieces_from(drawing, file, rules if rules.strip() else None, "The rules", PieceSettings())
+    pieces = pieces_from(
+        drawing, file, rules if rules.strip() else None, "The rules", PieceSettings(), read=drawing_apart
+    )
     count = sum(piece.pieces for piece in pieces)
     if count > page.most_pieces:
         raise BadInput(f"These are {count} pieces; on the page there may be {page.most_pieces}. Use hidescan place.")
