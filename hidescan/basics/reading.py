@@ -79,5 +79,21 @@ def read_text(
         raise BadInput(f"{path}: cannot be read as text. {advice}") from error
 
 
+def kind_of(data: bytes) -> str | None:
+    """What a file plainly is, for someone who gave it at another's place; None where it is not plain."""
+    start = data[:4096].lstrip()
+    if (
+        start.startswith((b"\xff\xd8\xff", b"\x89PNG", b"II*\0", b"MM\0*"))
+        or data[4:8] == b"ftyp"
+        or data[8:12] == b"WEBP"
+    ):
+        return "a photo"
+    if start.startswith(b"{") and b'"hidescan-map"' in data:
+        return "a map"
+    if start.startswith(b"<") and b"<svg" in data[:4096]:
+        return "a drawing"
+    return None
+
+
 def _shown(size: int) -> str:
     return f"{size // 1_000_000} MB" if size >= 1_000_000 else f"{size} bytes"

@@ -28,9 +28,11 @@ def place(
     keep: Annotated[
         Path | None, typer.Option(help="An earlier placing.json: its kept pieces stay (all, where none is kept).")
     ] = None,
-    seconds: Annotated[float, typer.Option(help="How long to look for something better.", min=0)] = 10.0,
-    rounds: Annotated[int | None, typer.Option(help="Rounds of improvement: the same number repeats a result.")] = None,
-    seed: Annotated[int, typer.Option(help="Another seed tries other ways.")] = 1,
+    seconds: Annotated[float, typer.Option(help="How long to look for something better.", min=0, max=86_400)] = 10.0,
+    rounds: Annotated[
+        int | None, typer.Option(help="Rounds of improvement: the same number repeats a result.", min=0, max=1_000_000)
+    ] = None,
+    seed: Annotated[int, typer.Option(help="Another seed tries other ways.", min=0, max=2**32 - 1)] = 1,
     to: Annotated[str, typer.Option(help="Formats of the outlines.")] = "svg,dxf,geojson,pdf",
     mirror: Annotated[bool, typer.Option("--mirror", help="Outlines as seen from the other face.")] = False,
     photo: Annotated[

@@ -15,6 +15,7 @@ from hidescan.cli.options import PhotoFile, Texts, Units, UnitsOption, refuse_ex
 from hidescan.shelf.facts import Facts, facts_from, read_price
 
 if TYPE_CHECKING:
+    from hidescan.shelf.finding import Criteria, Row
     from hidescan.shelf.register import MapDetails
     from hidescan.shelf.shade import Lab
 
@@ -161,14 +162,29 @@ def find(
         currency=currency,
     )
     with _opened(shelf_file) as db:
-        rows = found(db, criteria)
+        rows = met = found(db, criteria)
         if pieces is not None:
             from hidescan.pieces.file import read_pieces
             from hidescan.placing.hides_that_fit import hides_that_fit
             from hidescan.settings.uses import EnoughSettings, PieceSettings
 
-            rows = hides_that_fit(db, rows, read_pieces(pieces, PieceSettings()), EnoughSettings())
+            rows = hides_that_fit(db, met, read_pieces(pieces, PieceSettings()), EnoughSettings())
         print("\n".join(table_lines(rows, units.value)))
+        if not rows:
+            print(_nearest_line(db, criteria, met))
+
+
+def _nearest_line(db: sqlite3.Connection, criteria: "Criteria", met: "tuple[Row, ...]") -> str:
+    """What came nearest, where no hide will do; `met` are those that meet all but --for."""
+    from hidescan.shelf.finding import nearest_miss
+
+    if met:
+        return f"nearest: {met[0].label} meets all but --for"
+    nearest = nearest_miss(db, criteria)
+    if nearest is None:
+        return "the shelf is empty"
+    row, missed = nearest
+    return f"nearest: {row.label} meets all but {' and '.join(missed)}" if missed else f"nearest: {row.label}"
 
 
 @shelf.command()

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from hidescan.basics.own_pictures import stamped
 from hidescan.basics.reading import read_bytes
 from hidescan.basics.tables import csv_bytes
 from hidescan.many.one_photo import picture_of
@@ -92,7 +93,7 @@ def contact_sheet(lines: Sequence[Line], settings: FolderSettings) -> bytes:
         pen.text((x, y + side + 3), _shortened(line.photo.stem, font, side), fill=(40, 36, 30), font=font)
     out = io.BytesIO()
     sheet.save(out, "JPEG", quality=85)
-    return out.getvalue()
+    return stamped(out.getvalue())
 
 
 def _by_name(lines: Sequence[Line]) -> list[Line]:

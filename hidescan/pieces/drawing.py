@@ -21,6 +21,7 @@ from shapely.geometry import LineString, Polygon
 from hidescan.basics.dxf_library import load_ezdxf
 from hidescan.basics.errors import BadInput
 from hidescan.basics.geometry import Points, counter_clockwise
+from hidescan.basics.reading import kind_of
 from hidescan.settings.uses import PieceSettings
 
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
@@ -51,6 +52,8 @@ def read_drawing(data: bytes, name: str, unit: str | None, settings: PieceSettin
     BadInput
         Neither, or as for `read_svg` and `read_dxf`.
     """
+    if (what := kind_of(data)) in ("a map", "a photo"):
+        raise BadInput(f"{name}: is {what}, not a drawing of pieces. Give an SVG or a DXF.")
     reader = {".svg": read_svg, ".dxf": read_dxf}.get(PurePath(name).suffix.lower())
     if reader is None:
         raise BadInput(f"{name}: pieces are read from .svg or .dxf. Save the drawing as one of them.")

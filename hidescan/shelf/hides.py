@@ -1,5 +1,6 @@
 """A hide as the shelf holds it."""
 
+import difflib
 import sqlite3
 from dataclasses import dataclass, fields
 from datetime import datetime
@@ -177,5 +178,9 @@ def id_of(db: sqlite3.Connection, label: str) -> int:
     """
     found = id_or_none(db, label)
     if found is None:
-        raise BadInput(f"{label}: there is no hide of that label on the shelf. See them with shelf list.")
+        known = [str(row[0]) for row in db.execute("SELECT label FROM hide WHERE removed_at IS NULL")]
+        near = {name.lower(): name for name in known}
+        meant = [near[name] for name in difflib.get_close_matches(label.strip().lower(), near, n=3, cutoff=0.5)]
+        advice = f"Did you mean {' or '.join(meant)}?" if meant else "See them with shelf list."
+        raise BadInput(f"{label}: there is no hide of that label on the shelf. {advice}")
     return found
