@@ -5,6 +5,7 @@ import socket
 import time
 import webbrowser
 from contextlib import closing, suppress
+from dataclasses import replace
 
 import uvicorn
 
@@ -25,6 +26,7 @@ NOT_BUILT = (
 # Few at a time, so that what the first of them ask is read before they could be the oldest of too many; the rest waits
 # in the system's own queue.
 _ACCEPTED_AT_ONCE, _WAITING = 16, 2048
+_OTHER_FILES = 200
 
 
 class _Server(uvicorn.Server):
@@ -51,7 +53,7 @@ def serve_page(*, lan: bool, browser: bool) -> None:
     """
     if not (BUILT / "index.html").is_file():
         raise BadInput(NOT_BUILT)
-    settings = PageSettings()
+    settings = _within_open_files(PageSettings())
     address = _network_address() if lan else "127.0.0.1"
     with closing(_listening(address, settings.port)) as listener:
         port = listener.getsockname()[1]
@@ -77,6 +79,27 @@ def serve_page(*, lan: bool, browser: bool) -> None:
         )  # fmt: skip
         with suppress(KeyboardInterrupt):
             asyncio.run(server.serve(sockets=[listener]))
+
+
+def _within_open_files(settings: PageSettings) -> PageSettings:
+    """The settings with no more connections than this process may have open files; as many as they ask where it may."""
+    wanted = settings.most_connections + _OTHER_FILES
+    try:
+        import resource
+    except ImportError:  # Windows has no such limit
+        return settings
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    if soft != resource.RLIM_INFINITY and soft < wanted:
+        soft = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+        with suppress(OSError, ValueError):
+            resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+    soft, _ = resource.getrlimit(resource.RLIMIT_NOFILE)
+    most = settings.most_connections if soft == resource.RLIM_INFINITY else min(settings.most_connections, soft - 100)
+    return replace(
+        settings,
+        most_connections=most,
+        most_connections_of_an_address=min(settings.most_connections_of_an_address, most * 2 // 3),
+    )
 
 
 def _show(url: str, *, again: bool, qr: bool) -> None:

@@ -31,9 +31,10 @@ class PageSettings:
     body_part_s: float = 20.0
     body_s: float = 600.0
     answer_part_s: float = 60.0
-    # Connections at once. A browser opens six; some systems allow a program 256 open files.
-    most_connections: int = 128
-    most_connections_of_an_address: int = 48
+    # Connections at once. A browser opens six; so many strangers must come before a person's connection, just accepted
+    # and not yet read, could be the oldest of too many. Fewer where the system allows a program fewer open files.
+    most_connections: int = 600
+    most_connections_of_an_address: int = 400
     # Wrong codes from one address before the door stays shut, and for how long.
     wrong_codes: int = 5
     locked_s: float = 60.0

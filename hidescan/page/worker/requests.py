@@ -127,7 +127,7 @@ def full(bench: Bench, subject: Subject, say: Callable[[str], None]) -> None:
 
 def forget(bench: Bench, subject: Subject, say: Callable[[str], None]) -> None:
     """Drop what is held of a work: another worker has changed it since."""
-    for held in (bench.warm, bench.tables, bench.looks):
+    for held in (bench.photos, bench.tables, bench.looks):
         for folder in [path for path in held if path.is_relative_to(subject.folder)]:
             del held[folder]
 
