@@ -9,7 +9,7 @@ differs, a file said to be written that is not there, more than one line. Memory
 
 import contextlib
 import io
-import json
+import logging
 import os
 import random
 import resource
@@ -22,10 +22,9 @@ import time
 import traceback
 import warnings
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from contextlib import closing
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from PIL import Image
@@ -35,7 +34,8 @@ from hidescan.hide_map.json_io import to_json
 from hidescan.shelf.database import open_shelf
 from hidescan.shelf.register import shelve_map
 from tests.fuzz import seeds
-from tests.fuzz.targets import with_odd_value
+from tests.fuzz.mutated import flipped, odd_map
+from tests.fuzz.targets import BETWEEN
 from tests.samples import rectangle_map
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -46,79 +46,6 @@ ODD_WORDS = (
     "../../etc", "=1+1", "1.8 mm", "4,5oz", "1-3:99m", "x=y", "hole-1:cut", "1:2:3", "٣mm", "\ud800", "120 EUR", "9,50 EUR/ft2",
     "5 EUR/yard", "800mmx400mm", "butt:1mm-9mm", "100%", "12,5%", "11 2/4", "11.2", "2026-13-01", "1520,803", "1,2,3", "1,5,2,5",
 )  # fmt: skip
-
-
-def flipped(data: bytes, rng: random.Random) -> bytes:
-    """Bytes broken as disks, transfers and people break them."""
-    made = bytearray(data)
-    for _ in range(rng.choice((1, 1, 3, 20))):
-        at, kind = rng.randrange(max(1, len(made))), rng.randrange(6)
-        if not made:
-            break
-        if kind == 0:
-            made[at] ^= 1 << rng.randrange(8)
-        elif kind == 1:
-            del made[at:]
-        elif kind == 2:
-            del made[at : at + rng.choice((1, 8, 200))]
-        elif kind == 3:
-            made[at:at] = made[at : at + rng.choice((1, 8, 200))] * rng.choice((1, 3, 50))
-        elif kind == 4:
-            made[at:at] = rng.choice(
-                (b"9" * 400, b"-1e999", b"\xff\xfe", b"\0", b'"', b"\n", b"=", b"nan", b"[" * 3000)
-            )
-        else:
-            made[at : at + 16] = bytes(rng.randrange(256) for _ in range(16))
-    return bytes(made)
-
-
-def rings_in(plain: Any) -> Iterator[list[Any]]:
-    """Every ring or line below a value."""
-    if isinstance(plain, dict):
-        for value in plain.values():
-            yield from rings_in(value)
-    elif isinstance(plain, list):
-        if (
-            len(plain) > 3
-            and isinstance(plain[0], list)
-            and len(plain[0]) == 2
-            and isinstance(plain[0][0], int | float)
-        ):
-            yield plain
-        else:
-            for value in plain:
-                yield from rings_in(value)
-
-
-def odd_map(data: bytes, rng: random.Random) -> bytes:
-    """A map that contradicts itself, is broken, or is as it was."""
-    kind = rng.randrange(6)
-    if kind == 0:
-        return flipped(data, rng)
-    if kind == 1:
-        return with_odd_value(data, rng.randrange(10**9)) or data
-    plain = json.loads(data)
-    if kind == 2:
-        entry = plain["measures"][rng.choice(list(plain["measures"]))]
-        entry["value"] *= rng.choice((0, 1e-9, 0.5, 1.2, 1e6, -1))
-    elif kind == 3:
-        camera = plain["camera"]
-        key = rng.choice([key for key in camera if key != "rotation"])
-        factor = rng.choice((-1, 0, 1e-9, 1e3, 1e6, 1e11))
-        camera[key] = [v * factor for v in camera[key]] if isinstance(camera[key], list) else camera[key] * factor
-    else:
-        ring = rng.choice(list(rings_in({key: plain[key] for key in ("zones", "marks", "outline")})))
-        i, j = rng.randrange(1, len(ring) - 1), rng.randrange(1, len(ring) - 1)
-        match rng.randrange(4):
-            case 0:
-                ring[i], ring[j] = ring[j], ring[i]
-            case 1:
-                ring[i] = [ring[i][0] * rng.choice((-1, 3, 1e6, 1e11)), ring[i][1]]
-            case 2:
-                ring[:] = [[x * 1e5, y * 1e5] for x, y in ring]
-            case _:
-                ring[:] = [[x, ring[0][1]] for x, _ in ring]
-    return json.dumps(plain).encode()
 
 
 class Desk:
@@ -166,7 +93,7 @@ def maps(desk: Desk, rng: random.Random) -> Words:
 
 def drawings(desk: Desk, rng: random.Random) -> Words:
     kind, ending = rng.choice((("svg", ".svg"), ("dxf", ".dxf")))
-    drawing, _, rules = rng.choice(seeds.seeds(kind)).partition(seeds.BETWEEN)
+    drawing, _, rules = rng.choice(seeds.seeds(kind)).partition(BETWEEN)
     path = desk.at(f"odd{ending}", flipped(drawing, rng) if rng.random() < 0.8 else drawing)
     desk.at("odd.toml", flipped(rules or seeds.RULES, rng) if rng.random() < 0.5 else rules)
     if rng.random() < 0.6:
@@ -214,14 +141,12 @@ def shelves(desk: Desk, rng: random.Random) -> Words:
         case _:
             del data[rng.randrange(len(data)) :]
     desk.shelf.write_bytes(data)
-    return [
-        "shelf",
-        *rng.choice(
-            [["list"], ["show", "a"], ["find", "--area", "1dm2"], ["check"], ["export", "-o", desk.clean() / "s.csv"], ["restore"],
-             ["cut", "a", "--what", "x", "--area", "1dm2"], ["edit", "a", "--notes", "x"], ["backup", "-o", desk.clean() / "b.sqlite"]]
-        ),
-        "--shelf", desk.shelf,
+    out = desk.clean()
+    questions: list[Words] = [
+        ["list"], ["show", "a"], ["find", "--area", "1dm2"], ["check"], ["export", "-o", out / "s.csv"], ["restore"],
+        ["cut", "a", "--what", "x", "--area", "1dm2"], ["edit", "a", "--notes", "x"], ["backup", "-o", out / "b.sqlite"],
     ]  # fmt: skip
+    return ["shelf", *rng.choice(questions), "--shelf", desk.shelf]
 
 
 def words(desk: Desk, rng: random.Random) -> Words:
@@ -377,7 +302,7 @@ def one(command: Words, desk: Desk) -> tuple[str, str]:
 def main() -> None:
     chosen, tries = sys.argv[1].split(","), int(sys.argv[2])
     first = int(sys.argv[3]) if len(sys.argv) > 3 else 0
-    app.logging.getLogger().addHandler(app.logging.NullHandler())
+    logging.getLogger().addHandler(logging.NullHandler())
 
     def too_long(*_: object) -> None:
         raise TooLong

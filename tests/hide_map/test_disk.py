@@ -17,12 +17,12 @@ from PIL import Image
 
 from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.errors import BadInput
+from hidescan.basics.reading import read_bytes
 from hidescan.cli.app import main
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import Inputs
 from hidescan.hide_map.revisions import file_digest, read_map, save_map
 from hidescan.many.one_photo import keep, picture_of
-from hidescan.photo import reading
 from hidescan.photo.reading import read_photo
 from hidescan.settings import PhotoSettings
 from hidescan.shelf import database
@@ -246,14 +246,14 @@ def test_a_clock_that_goes_back_leaves_the_newest_map_the_newest(
 def test_a_photo_that_changes_while_it_is_read_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "a.png"
     Image.fromarray(np.zeros((400, 400, 3), np.uint8)).save(path)
-    whole, real = path.read_bytes(), reading.read_bytes
+    whole, real = path.read_bytes(), read_bytes
 
     def read(path: Path, *bounds: Any) -> bytes:
         data = real(path, *bounds)
         path.write_bytes(whole + b"more")
         return data
 
-    monkeypatch.setattr(reading, "read_bytes", read)
+    monkeypatch.setattr("hidescan.photo.reading.read_bytes", read)
     with pytest.raises(BadInput, match="was changed while it was read"):
         read_photo(path, PhotoSettings(least_megapixels=0.1))
 
