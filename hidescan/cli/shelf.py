@@ -310,6 +310,8 @@ def _opened(path: Path | None) -> Iterator[sqlite3.Connection]:
     with closing(open_shelf(path or default_path())) as db:
         try:
             yield db
+        except UnicodeEncodeError as error:
+            raise BadInput(f"{error.object}: holds characters that are no text. Write it anew.") from error
         except BROKEN as error:
             raise unusable(path or default_path(), error) from error
 

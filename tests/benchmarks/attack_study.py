@@ -18,7 +18,6 @@ import signal
 import string
 import sys
 import tempfile
-import time
 import traceback
 import warnings
 from collections import Counter

@@ -190,10 +190,13 @@ def test_an_unknown_label_gets_the_nearest_and_find_says_what_came_nearest(
         ("place", "{m}", "{p}", "-o", "{o}", "--rounds", "9" * 30),
         ("place", "{m}", "{p}", "-o", "{o}", "--seed", "9" * 30),
         ("edit", "{m}", "--arrow", "9" * 30),
+        ("marks", "{m}", "--grades", "9" * 6000),
+        ("shelf", "add", "--label", "a", "--notes", "\udcff"),
+        ("shelf", "show", "\udcff"),
         ("edit", "{m}", "--gauge-file", "{g}"),
         ("edit", "{m}", "--merge", "{g}"),
     ],
-    ids=lambda words: " ".join(words)[:40],
+    ids=lambda words: ascii(" ".join(words))[:60],
 )  # fmt: skip
 def test_numbers_at_the_edge_get_a_line(words: tuple[str, ...], tmp_path: Path) -> None:
     (tmp_path / "m.hide.json").write_bytes(to_json(rectangle_map()))
