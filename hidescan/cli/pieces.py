@@ -28,6 +28,7 @@ def pieces(
     import numpy as np
 
     from hidescan.basics.atomic_files import write_together
+    from hidescan.basics.reading import read_text
     from hidescan.basics.units import parse_thickness_mm
     from hidescan.cli import parsing as options
     from hidescan.hide_map.model import Inputs

@@ -305,10 +305,13 @@ def _set_up(db: sqlite3.Connection, path: Path, steps: Sequence[Sequence[str]], 
 
 
 def _fact_of_map(packed: bytes, name: str) -> str | None:
-    """What a packed map says of its hide and its photo."""
+    """What a packed map says of its hide and its photo; nothing where it is damaged, which `damage` names."""
     from hidescan.hide_map.json_io import from_json
 
-    hide_map = from_json(zlib.decompress(packed), "the shelf")
+    try:
+        hide_map = from_json(unpacked(packed, None, "A map"), "the shelf")
+    except BadInput:
+        return "" if name == "hide_id" else None
     facts = {"hide_id": hide_map.hide_id, "parent_id": hide_map.parent_id, "taken": hide_map.photo.taken}
     return facts[name]
 
@@ -323,7 +326,8 @@ def _derive_anew(db: sqlite3.Connection) -> None:
         " UNION SELECT hide_id FROM map WHERE hide_uid IN (SELECT parent_uid FROM map)"
     )
     for (hide_id,) in rows.fetchall():
-        derive(db, hide_id)
+        with suppress(BadInput):  # a damaged map must not keep the other hides out; `damage` names it
+            derive(db, hide_id)
 
 
 def _to_log_mode(db: sqlite3.Connection, busy_s: float) -> None:
