@@ -7,7 +7,7 @@ from pathlib import Path
 from hidescan.basics.errors import BadInput
 
 MOST_TEXT_BYTES = 20_000_000  # a table of marks, a placing or a price list has some kilobytes
-_BLOCK = 1 << 20
+_MORE = 65_536  # read beyond the size that a file said it has
 
 
 def read_bytes(path: Path, most_bytes: int, advice: str = "Check the name.") -> bytes:
@@ -26,10 +26,7 @@ def read_bytes(path: Path, most_bytes: int, advice: str = "Check the name.") -> 
     BadInput
         Missing, no regular file (a folder, a pipe, a device, a socket), unreadable, or larger than `most_bytes`.
     """
-    data = read_start(path, most_bytes + 1, advice)
-    if len(data) > most_bytes:
-        raise BadInput(f"{path}: is over {_shown(most_bytes)}, more than such a file has. {advice}")
-    return data
+    return _read(path, most_bytes + 1, most_bytes, advice)
 
 
 def read_start(path: Path, count: int, advice: str = "Check the name.") -> bytes:
@@ -40,6 +37,11 @@ def read_start(path: Path, count: int, advice: str = "Check the name.") -> bytes
     BadInput
         As `read_bytes`, but for the size.
     """
+    return _read(path, count, None, advice)
+
+
+def _read(path: Path, count: int, most_bytes: int | None, advice: str) -> bytes:
+    """Up to `count` bytes; refused where there are more than `most_bytes`, before they are read if the file says so."""
     flags = os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0) | getattr(os, "O_CLOEXEC", 0)
     try:
         handle = os.open(path, flags)
@@ -48,18 +50,25 @@ def read_start(path: Path, count: int, advice: str = "Check the name.") -> bytes
     except ValueError as error:  # a null character
         raise BadInput(f"{path}: is no name of a file. {advice}") from error
     try:
-        mode = os.fstat(handle).st_mode
-        if not stat.S_ISREG(mode):
-            what = "a folder" if stat.S_ISDIR(mode) else "a pipe or a device"
+        found = os.fstat(handle)
+        if not stat.S_ISREG(found.st_mode):
+            what = "a folder" if stat.S_ISDIR(found.st_mode) else "a pipe or a device"
             raise BadInput(f"{path}: is {what}, not a file. {advice}")
         blocks, size = [], 0
-        while size < count and (block := os.read(handle, min(_BLOCK, count - size))):
+        large = most_bytes is not None and found.st_size > most_bytes
+        # Most often one piece, which is not copied; more where the file grows.
+        while not large and (want := min(count - size, max(found.st_size - size, 0) + _MORE)) > 0:
+            block = os.read(handle, want)
+            if not block:
+                break
             blocks.append(block)
             size += len(block)
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror}). {advice}") from error
     finally:
         os.close(handle)
+    if large or (most_bytes is not None and size > most_bytes):
+        raise BadInput(f"{path}: is over {_shown(most_bytes or 0)}, more than such a file has. {advice}")
     return b"".join(blocks)
 
 
