@@ -40,7 +40,7 @@ def from_json(data: bytes, name: str) -> HideMap:
             json.dumps(plain, ensure_ascii=False).encode()  # half a character cannot be written again
     except (UnicodeDecodeError, ValueError, RecursionError) as error:
         what = kind_of(data)
-        meant = "not JSON" if what is None else f"it is {what}"
+        meant = "not JSON" if what in (None, "a map") else f"it is {what}"
         advice = "Map it first, then give its NAME.hide.json." if what == "a photo" else "Give a NAME.hide.json."
         raise BadInput(f"{name}: is not a map file ({meant}). {advice}") from error
     if not isinstance(plain, dict) or plain.get("format") != FORMAT:
