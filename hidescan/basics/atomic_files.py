@@ -3,12 +3,13 @@
 import glob
 import os
 import re
+import stat
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from hidescan.basics.errors import BadInput
+from hidescan.basics.errors import BadInput, CannotWrite
 from hidescan.basics.operating_system import is_running
 
 LOCK_NAME = ".hidescan.lock"
@@ -21,24 +22,83 @@ def write_whole(path: Path, data: bytes) -> None:
     Raises
     ------
     BadInput
-        The folder cannot be made or written, or the disk is full.
+        The folder cannot be made or written, the disk is full, or what is there is no regular file.
     """
+    write_together({path: data})
+
+
+def write_together(files: Mapping[Path, bytes]) -> None:
+    """Write several files, or none of them where the disk is full or one cannot be written.
+
+    Raises
+    ------
+    BadInput
+        As for `write_whole`.
+    """
+    with writing_together(files):
+        pass
+
+
+@contextmanager
+def writing_together(files: Mapping[Path, bytes]) -> Iterator[None]:
+    """While this lasts the files are on the disk under other names; at its end they get their own.
+
+    Raises
+    ------
+    BadInput
+        As for `write_whole`. Before what is done meanwhile is begun, nothing was changed.
+    """
+    parts: dict[Path, Path] = {}
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        clear_abandoned(path.parent, path.name)
-        handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.{os.getpid()}-", suffix=".part")
+        for path, data in files.items():
+            try:
+                _refuse_special(path)
+                _write_part(path, data, parts)
+            except OSError as error:
+                message = f"{path}: cannot be written ({error.strerror}). Nothing was changed."
+                raise CannotWrite(message, error.errno) from error
+        yield
+        _rename(parts)
+    finally:
+        for part in parts.values():
+            part.unlink(missing_ok=True)
+
+
+def _write_part(path: Path, data: bytes, parts: dict[Path, Path]) -> None:
+    """Write a file under another name, which is kept in `parts` from its start."""
+    path.parent.mkdir(parents=True, exist_ok=True)
+    clear_abandoned(path.parent, path.name)
+    handle, temporary = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.{os.getpid()}-", suffix=".part")
+    parts[path] = Path(temporary)
+    with os.fdopen(handle, "wb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())
+    parts[path].chmod(0o666 & ~_umask())
+
+
+def _rename(parts: dict[Path, Path]) -> None:
+    done: list[str] = []
+    for path, part in parts.items():
         try:
-            with os.fdopen(handle, "wb") as file:
-                file.write(data)
-                file.flush()
-                os.fsync(file.fileno())
-            Path(temporary).chmod(0o666 & ~_umask())
-            Path(temporary).replace(path)
-        except BaseException:
-            Path(temporary).unlink(missing_ok=True)
-            raise
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be written ({error.strerror}). Nothing was changed.") from error
+            part.replace(path)
+        except OSError as error:
+            before = f"Written before it: {', '.join(done)}." if done else "Nothing was changed."
+            raise CannotWrite(f"{path}: cannot be written ({error.strerror}). {before}", error.errno) from error
+        done.append(path.name)
+
+
+def _refuse_special(path: Path) -> None:
+    """Refuse to put a file in the place of a device, a pipe, a link or a folder: it would be lost."""
+    try:
+        mode = path.lstat().st_mode
+    except OSError:  # not there, or writing says why
+        return
+    if stat.S_ISLNK(mode):
+        raise BadInput(f"{path}: is a link to {path.readlink()}. Name the file itself.")
+    if not stat.S_ISREG(mode):
+        what = "a folder" if stat.S_ISDIR(mode) else "a device or a pipe"
+        raise BadInput(f"{path}: is {what}, no file. Nothing was written; choose another name.")
 
 
 def clear_abandoned(folder: Path, name: str = "") -> None:

@@ -27,6 +27,14 @@ class BadInput(HidescanError, ValueError):
         super().__init__(line if len(line) <= _LONGEST else f"{line[: _LONGEST // 2]} ... {line[-_LONGEST // 2 :]}")
 
 
+class CannotWrite(BadInput):
+    """A file that cannot be written; `errno` is the operating system's number for why, where there is one."""
+
+    def __init__(self, message: str, errno: int | None = None) -> None:
+        super().__init__(message)
+        self.errno = errno
+
+
 @dataclass(frozen=True, slots=True)
 class NotFound:
     """A refusal: something the result needs could not be found in the picture.

@@ -37,6 +37,9 @@ MM2_PER_M2 = 1.0e6
 
 # A reading beyond this is a slip of the pen (a tape length given as a thickness): raw bison hide stays below 25 mm.
 THICKEST_MM = 30.0
+_MOST_AREAS = 1e9  # of any unit
+_LONGEST_MM = 1e6
+_LONGEST_TEXT = 40  # characters of a number with its unit
 
 _LENGTH_UNITS_MM = {
     "mm": 1.0,
@@ -61,10 +64,11 @@ AREA_UNITS_MM2 = {
     "ft2": MM2_PER_FT2, "ft²": MM2_PER_FT2, "sqft": MM2_PER_FT2, "dm2": MM2_PER_DM2, "dm²": MM2_PER_DM2,
     "m2": MM2_PER_M2, "m²": MM2_PER_M2,
 }  # fmt: skip
-_AREA = re.compile(r"(\d+(?:\.\d+)?) *([a-z]+2?²?)", re.ASCII)
+_AREA = re.compile(r"(\d+(?:[.,]\d+)?) *([a-z]+2?²?)", re.ASCII)
+_THOUSANDS = re.compile(r"[1-9]\d{0,2}(?:,\d{3})+(?!\d)", re.ASCII)
 # A decimal number, a fraction (5/64) or a whole number with a fraction (72 1/2), then the unit.
 _QUANTITY = re.compile(
-    r"""(?: (?P<decimal>\d+(?:\.\d*)?|\.\d+) | (?:(?P<whole>\d+)[ ]+)?(?P<numerator>\d+)/(?P<denominator>\d+) )
+    r"""(?: (?P<decimal>\d+(?:[.,]\d*)?|[.,]\d+) | (?:(?P<whole>\d+)[ ]+)?(?P<numerator>\d+)/(?P<denominator>\d+) )
         [ ]* (?P<unit>[a-z]+|["'])?""",
     re.VERBOSE | re.ASCII,
 )
@@ -72,17 +76,16 @@ _QUARTER_SIGNS = ("", "¼", "½", "¾")
 
 
 def _parse_mm(text: str, units_mm: dict[str, float], what: str, example: str) -> float:
-    match = _QUANTITY.fullmatch(text.strip().lower())
+    match = _QUANTITY.fullmatch(text.strip().lower()) if len(text) <= _LONGEST_TEXT else None
     if match is None:
-        hint = " (write decimals with a point)" if "," in text else ""
-        raise BadInput(f"cannot read {text!r} as a {what}{hint}; write it like {example}")
+        raise BadInput(f"cannot read {text!r} as a {what}; write it like {example}")
     if match["unit"] is None:
         raise BadInput(f"the {what} {text!r} has no unit; write it like {example}")
     if match["unit"] not in units_mm:
         known = ", ".join(unit for unit in units_mm if unit.isalpha())
         raise BadInput(f"{match['unit']!r} in {text!r} is not a unit of {what}; use one of {known}")
     if match["decimal"] is not None:
-        number = float(match["decimal"])
+        number = float(decimal_point(match["decimal"]))
     elif int(match["denominator"]) == 0:
         raise BadInput(f"cannot read {text!r} as a {what}: it divides by zero")
     else:
@@ -90,7 +93,28 @@ def _parse_mm(text: str, units_mm: dict[str, float], what: str, example: str) ->
     value_mm = number * units_mm[match["unit"]]
     if not (value_mm > 0 and math.isfinite(value_mm)):
         raise BadInput(f"the {what} {text!r} must be more than zero")
+    if value_mm > _LONGEST_MM:
+        raise BadInput(f"the {what} {text!r} is over {_LONGEST_MM / 1e6:g} km")
     return value_mm
+
+
+def decimal_point(number: str) -> str:
+    """A decimal number as Python reads it: a decimal comma becomes a point.
+
+    Raises
+    ------
+    BadInput
+        The comma may be a decimal comma or part a thousands (`1,250`): which is not guessed.
+
+    Examples
+    --------
+    >>> decimal_point("9,5"), decimal_point("0,998"), decimal_point("9.5")
+    ('9.5', '0.998', '9.5')
+    """
+    if _THOUSANDS.match(number):
+        plain = number.replace(",", "")
+        raise BadInput(f"{number} may be {plain} or a decimal: write {plain}, or the decimal with a point.")
+    return number.replace(",", ".", 1)
 
 
 def parse_length_mm(text: str) -> float:
@@ -171,10 +195,11 @@ def parse_area_mm2(text: str) -> float:
     >>> parse_area_mm2("75dm2")
     750000.0
     """
-    match = _AREA.fullmatch(text.strip().lower())
-    if match is None or match[2] not in AREA_UNITS_MM2 or not float(match[1]) > 0:
+    match = _AREA.fullmatch(text.strip().lower()) if len(text) <= _LONGEST_TEXT else None
+    number = 0.0 if match is None else float(decimal_point(match[1]))
+    if match is None or match[2] not in AREA_UNITS_MM2 or not 0 < number <= _MOST_AREAS:
         raise BadInput(f"cannot read {text!r} as an area; write it like 8.5ft2 or 75dm2")
-    return float(match[1]) * AREA_UNITS_MM2[match[2]]
+    return number * AREA_UNITS_MM2[match[2]]
 
 
 def quarter_feet(area_mm2: float) -> tuple[int, int]:

@@ -7,6 +7,7 @@ from platformdirs import user_config_path
 
 from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.errors import BadInput
+from hidescan.basics.reading import read_text
 from hidescan.hide_map.model import XY
 
 
@@ -22,7 +23,7 @@ def card_scales() -> dict[int, XY]:
     if not path.exists():
         return {}
     try:
-        plain = json.loads(path.read_text("utf-8"))
+        plain = json.loads(read_text(path))
         return {int(number): (float(sx), float(sy)) for number, (sx, sy) in plain["card_scales"].items()}
     except (OSError, ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError) as error:
         raise BadInput(f"{path}: cannot be read. Delete it and measure the cards again.") from error

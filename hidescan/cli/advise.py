@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from hidescan.basics.errors import BadInput
-from hidescan.cli.options import Units, UnitsOption
+from hidescan.cli.options import Units, UnitsOption, file_text
 
 
 def add_to(app: typer.Typer) -> None:
@@ -29,7 +29,7 @@ def advise(
     from hidescan.shelf.database import default_path, open_shelf
 
     if project.lower().endswith(".toml"):
-        wanted = project_from(_read(Path(project)), project)
+        wanted = project_from(file_text(Path(project), "Give a TOML file with a title and [[parts]]."), project)
     else:
         wanted = chosen(project, shipped())
     path = shelf or default_path()
@@ -40,10 +40,3 @@ def advise(
         with closing(open_shelf(path)) as db:
             there = tuple(on_shelf(db, part) for part in wanted.parts)
     print("\n".join(advice_lines(wanted, there, units.value)))
-
-
-def _read(path: Path) -> str:
-    try:
-        return path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"{path}: cannot be read. Give a TOML file with a title and [[parts]].") from error

@@ -3,6 +3,7 @@
 Exit codes: 0 done; 2 bad input or refused, one line on stderr; 1 a fault of ours.
 """
 
+import errno
 import logging
 import sys
 from io import TextIOWrapper
@@ -90,4 +91,9 @@ def main() -> None:
         app()
     except BadInput as error:
         print(error, file=sys.stderr)
+        sys.exit(2)
+    except OSError as error:
+        if error.errno != errno.ENAMETOOLONG:
+            raise
+        print(BadInput(f"{error.filename}: is too long for the name of a file. Check it."), file=sys.stderr)
         sys.exit(2)

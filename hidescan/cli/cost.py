@@ -31,6 +31,7 @@ def cost(
     ] = None,
 ) -> None:
     """Say what leather costs: a foot as sold, a usable foot, a piece, a pair."""
+    from hidescan.basics.reading import MOST_TEXT_BYTES, read_bytes, read_text
     from hidescan.costing import cost as costing
     from hidescan.costing.report import cost_lines
     from hidescan.figures.marked_area import marked_area
@@ -44,24 +45,19 @@ def cost(
         marked=tuple(marked_area(text) for text in marked or ()),
         waste_percent=None if waste is None else _percent(waste),
         digests=tuple(file_digest(path) for path in map_files),
-        placing=None if placing is None else placing_file.from_json(_read(placing), str(placing)),
-        extras=None if extras is None else costing.extras_from(_read(extras).decode(errors="replace"), str(extras)),
+        placing=None if placing is None else placing_file.from_json(read_bytes(placing, MOST_TEXT_BYTES), str(placing)),
+        extras=None if extras is None else costing.extras_from(read_text(extras), str(extras)),
     )
     print("\n".join(cost_lines(made)))
 
 
 def _percent(text: str) -> Decimal:
+    from hidescan.basics.units import decimal_point
+
     try:
-        percent = Decimal(text.strip().removesuffix("%").strip())
+        percent = Decimal(decimal_point(text.strip().removesuffix("%").strip()))
     except InvalidOperation as error:
         raise BadInput(f"--waste {text}: write a percentage, like 25%.") from error
     if not (percent.is_finite() and 0 <= percent < 1000):
         raise BadInput(f"--waste {text}: must be from 0 to 1000 %.")
     return percent
-
-
-def _read(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error

@@ -26,7 +26,7 @@ def export(
     force: ForceOption = False,
 ) -> None:
     """Write a map's outline at true scale for cutting and costing."""
-    from hidescan.basics.atomic_files import write_whole
+    from hidescan.basics.atomic_files import write_together
     from hidescan.exports.formats import contents, file_names, formats
     from hidescan.hide_map.revisions import read_map
     from hidescan.pictures.source_pixels import pixels_of_map
@@ -44,11 +44,12 @@ def export(
         except BadInput as error:
             missing = error
             targets = {form: paths for form, paths in targets.items() if form not in of_photo}
+    made: dict[Path, bytes] = {}
     for form, paths in targets.items():
         drawn = pictured if form in of_photo else hide_map
-        for path, data in zip(paths, contents(form, drawn, name=name, mirror=mirror, paper=size, rgb=rgb), strict=True):
-            write_whole(path, data)
-            print(path)
+        made |= zip(paths, contents(form, drawn, name=name, mirror=mirror, paper=size, rgb=rgb), strict=True)
+    write_together(made)
+    print("\n".join(map(str, made)))
     if missing is not None:
         print(f"{missing} The {' and '.join(form.upper() for form in of_photo)} was not written.", file=sys.stderr)
         raise typer.Exit(2)

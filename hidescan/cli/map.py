@@ -47,9 +47,11 @@ def map_(
     ahead = None if join or many.watch else _read_ahead(photos, settings)
 
     from hidescan.cli.parsing import inputs_from
-    from hidescan.many.one_photo import Keeping, map_one, map_read, photos_in
+    from hidescan.many.one_photo import Keeping, map_one, map_read, not_looked_into, photos_in
 
     found = [] if many.watch else photos_in(photos)
+    for line in not_looked_into(photos):
+        print(line, file=sys.stderr)
     if (many.asked or len(found) > 1) and (option := "--hide" if hide else of_photo.of_one_photo()):
         raise BadInput(f"{option} names a pixel of one photo; map that photo alone.")
     inputs = inputs_from(facts, of_photo, settings.thickness.reading_u_mm, hide=hide)

@@ -56,24 +56,26 @@ def _write_crops(folder: Path, name: str, hide_map: "HideMap", rgb: "NDArray[np.
     """NAME.ID.png for each mark that was not rejected."""
     from PIL import Image
 
-    from hidescan.basics.atomic_files import write_whole
+    from hidescan.basics.atomic_files import write_together
     from hidescan.pictures.crops import mark_crop
     from hidescan.pictures.strokes import png
 
-    for mark in hide_map.marks:
-        if mark.status != "rejected":
-            write_whole(folder / f"{name}.{mark.id}.png", png(Image.fromarray(mark_crop(rgb, hide_map, mark, 600))))
+    write_together(
+        {
+            folder / f"{name}.{mark.id}.png": png(Image.fromarray(mark_crop(rgb, hide_map, mark, 600)))
+            for mark in hide_map.marks
+            if mark.status != "rejected"
+        }
+    )
 
 
 def _table(name: str) -> "GradeTable":
     """A table of grades: a file, or one of those that come with hidescan."""
+    from hidescan.basics.reading import read_text
     from hidescan.marks.grading import read_grades, shipped_grades
 
-    if Path(name).is_file():
-        try:
-            return read_grades(Path(name).read_text("utf-8"), name)
-        except (OSError, UnicodeDecodeError) as error:
-            raise BadInput(f"{name}: cannot be read as text. Give a TOML file.") from error
+    if Path(name).exists():
+        return read_grades(read_text(Path(name), "Give a TOML file."), name)
     shipped = shipped_grades()
     if name not in shipped:
         raise BadInput(f"--grades {name}: there is no such file, nor a table of ours ({', '.join(sorted(shipped))}).")

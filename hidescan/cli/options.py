@@ -67,10 +67,9 @@ def file_text(path: Path, advice: str) -> str:
     BadInput
         It cannot be read as text; `advice` says what to give.
     """
-    try:
-        return path.read_text("utf-8")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"{path}: cannot be read. {advice}") from error
+    from hidescan.basics.reading import read_text
+
+    return read_text(path, advice)
 
 
 def map_name(map_file: Path) -> str:

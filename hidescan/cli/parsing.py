@@ -1,13 +1,13 @@
 """What people write on the command line, read into values; each reader raises BadInput with one line."""
 
-import csv
 import math
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import fields
 
 from hidescan.basics.errors import BadInput
-from hidescan.basics.units import parse_length_mm, parse_thickness_mm
+from hidescan.basics.tables import rows_of
+from hidescan.basics.units import decimal_point, parse_length_mm, parse_thickness_mm
 from hidescan.basics.vocabulary import MARKS
 from hidescan.cli.options import PhotoOptions, file_text
 from hidescan.hide_map.facts import HideFacts, read_facts
@@ -19,11 +19,14 @@ _TAPE = re.compile(r"(\d)-(\d):(.+)")
 
 
 def pair(text: str, option: str) -> XY:
-    """Two numbers with a comma between, as in `1520,803.5`."""
+    """Two numbers with a comma between, as in `1520,803.5`; with decimal commas four whole ones, `1520,5,803,0`."""
+    parts = [part.strip() for part in text.split(",")]
+    if len(parts) == 4 and all(part.isdecimal() for part in parts):
+        parts = [f"{parts[0]}.{parts[1]}", f"{parts[2]}.{parts[3]}"]
     try:
-        first, second = (float(part) for part in text.split(","))
+        first, second = (float(part) for part in parts)
     except ValueError:
-        raise BadInput(f"{option} {text}: expected two numbers with a comma between, as in 1520,803.") from None
+        raise BadInput(f"{option} {text}: expected two numbers with a comma between, as in 1520,803.5.") from None
     if not all(abs(value) < 1e6 for value in (first, second)):  # also refuses NaN
         raise BadInput(f"{option} {text}: out of range.")
     return first, second
@@ -79,14 +82,14 @@ def gauge(text: str, reading_u_mm: float) -> GaugeInput:
 
 def gauge_table(text: str, name: str, reading_u_mm: float) -> tuple[GaugeInput, ...]:
     """Gauge readings from a CSV with the columns x_px, y_px, value, unit."""
-    rows = csv.DictReader(text.splitlines())
-    missing = {"x_px", "y_px", "value", "unit"} - set(rows.fieldnames or ())
+    columns, rows = rows_of(text, name)
+    missing = {"x_px", "y_px", "value", "unit"} - set(columns)
     if missing:
         raise BadInput(f"{name}: the column {min(missing)} is missing; the table needs x_px, y_px, value, unit.")
     readings = []
-    for number, row in enumerate(rows, start=2):
+    for number, row in rows:
         try:
-            at = pair(f"{row['x_px']},{row['y_px']}", "x_px,y_px")
+            at = pair(f"{decimal_point(row['x_px'])},{decimal_point(row['y_px'])}", "x_px,y_px")
             readings.append(GaugeInput(at, parse_thickness_mm(f"{row['value']}{row['unit']}"), reading_u_mm))
         except BadInput as error:
             raise BadInput(f"{name}, line {number}: {error}") from error
@@ -98,8 +101,8 @@ def zone_line(text: str) -> tuple[str, float]:
     known = {f.name for f in fields(ZoneLines)}
     name, _, value = text.partition("=")
     try:
-        place = float(value)
-    except ValueError:
+        place = float(decimal_point(value))
+    except ValueError:  # BadInput too
         place = math.nan
     if name not in known or not 0 < place < 3:
         raise BadInput(

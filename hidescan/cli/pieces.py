@@ -27,7 +27,8 @@ def pieces(
     """Turn templates laid beside a card into outlines at true scale; an inked arrow becomes the grain."""
     import numpy as np
 
-    from hidescan.basics.atomic_files import write_whole
+    from hidescan.basics.atomic_files import write_together
+    from hidescan.basics.reading import read_text
     from hidescan.basics.units import parse_thickness_mm
     from hidescan.cli import parsing as options
     from hidescan.hide_map.model import Inputs
@@ -65,11 +66,10 @@ def pieces(
         None if t.grain is None else floor.plane.camera.px_from_mm(np.array([t.grain.tail_mm, t.grain.head_mm]), z_mm)
         for t in found.templates
     ]
-    filled_in = beside[".toml"].read_text("utf-8", "replace") if beside[".toml"].exists() else None
+    filled_in = read_text(beside[".toml"]) if beside[".toml"].exists() else None
     rules = to_toml(found.templates, filled_in, str(beside[".toml"]))
-    write_whole(beside[".svg"], to_svg(found.templates, photo.name))
-    write_whole(beside[".toml"], rules)
-    write_whole(beside[".png"], to_png(taken.rgb, found, arrows))
+    svg, png = to_svg(found.templates, photo.name), to_png(taken.rgb, found, arrows)
+    write_together(dict(zip(beside.values(), (svg, rules, png), strict=True)))
     count = len(found.templates)
     print(f"{out}: {count} template{'s' if count > 1 else ''}, length x width along and across the grain; ± is 95 %")
     print("\n".join(lines_of(found.templates)))

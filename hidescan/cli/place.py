@@ -1,6 +1,5 @@
 """The command that places pieces on hides: `place`."""
 
-import hashlib
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -29,9 +28,11 @@ def place(
     keep: Annotated[
         Path | None, typer.Option(help="An earlier placing.json: its kept pieces stay (all, where none is kept).")
     ] = None,
-    seconds: Annotated[float, typer.Option(help="How long to look for something better.", min=0)] = 10.0,
-    rounds: Annotated[int | None, typer.Option(help="Rounds of improvement: the same number repeats a result.")] = None,
-    seed: Annotated[int, typer.Option(help="Another seed tries other ways.")] = 1,
+    seconds: Annotated[float, typer.Option(help="How long to look for something better.", min=0, max=86_400)] = 10.0,
+    rounds: Annotated[
+        int | None, typer.Option(help="Rounds of improvement: the same number repeats a result.", min=0, max=1_000_000)
+    ] = None,
+    seed: Annotated[int, typer.Option(help="Another seed tries other ways.", min=0, max=2**32 - 1)] = 1,
     to: Annotated[str, typer.Option(help="Formats of the outlines.")] = "svg,dxf,geojson,pdf",
     mirror: Annotated[bool, typer.Option("--mirror", help="Outlines as seen from the other face.")] = False,
     photo: Annotated[
@@ -40,9 +41,10 @@ def place(
     force: Annotated[bool, typer.Option("--force", help="Write over a placing that is there.")] = False,
 ) -> None:
     """Place pieces on hides: along the back line, clear of marks and rim, thick where asked."""
-    from hidescan.basics.atomic_files import write_whole
+    from hidescan.basics.atomic_files import write_together
+    from hidescan.basics.reading import MOST_TEXT_BYTES, read_bytes
     from hidescan.hide_map.json_io import to_json
-    from hidescan.hide_map.revisions import read_map
+    from hidescan.hide_map.revisions import file_digest, read_map
     from hidescan.pieces.file import read_pieces
     from hidescan.placing import file as placing_file
     from hidescan.placing.layout import place_pieces
@@ -56,6 +58,7 @@ def place(
     if len(files) < 2:
         raise BadInput("place: give at least one map, then the pieces: hidescan place deer.hide.json uppers.svg -o DIR")
     *map_files, drawing = files
+    _check_order(map_files, drawing)
     forms = _formats(to)
     pieces = read_pieces(drawing, PieceSettings())
     names = [path.name.removesuffix(".json").removesuffix(".hide") for path in map_files]
@@ -68,11 +71,11 @@ def place(
     leathers = tuple(leather_of(name, hide_map, settings) for name, hide_map in zip(names, maps, strict=True))
     made = place_pieces(
         leathers,
-        tuple(hashlib.sha256(path.read_bytes()).hexdigest() for path in map_files),
+        tuple(file_digest(path) for path in map_files),
         pieces,
         PlaceSettings(usable=settings.usable),
         fill=fill,
-        keep=None if keep is None else placing_file.from_json(_read(keep), str(keep)),
+        keep=None if keep is None else placing_file.from_json(read_bytes(keep, MOST_TEXT_BYTES), str(keep)),
         effort=Effort(seed, rounds, None if rounds is not None else seconds),
     )
     written: dict[str, bytes] = {}
@@ -84,12 +87,22 @@ def place(
         written |= _drawings(made, name, pictured, forms, mirror=mirror, rgb=rgb)
     written["placing.csv"] = table_csv(made)
     written["placing.json"] = placing_file.to_json(made)  # last: where it stands, the rest does too
-    for file, data in written.items():
-        write_whole(out / file, data)
+    write_together({out / file: data for file, data in written.items()})
     print("\n".join(summary(made)))
     print(f"  {made.rounds} rounds, seed {made.seed}; written to {out}: {', '.join(sorted(written))}")
     if made.missed:
         raise typer.Exit(2)
+
+
+def _check_order(map_files: list[Path], drawing: Path) -> None:
+    """Refuse files in another order than maps, then the drawing, with the order that was meant."""
+    drawings = [path for path in (*map_files, drawing) if path.suffix.lower() in (".svg", ".dxf")]
+    maps = [path for path in (*map_files, drawing) if path not in drawings]
+    if len(drawings) > 1:
+        raise BadInput(f"place: {len(drawings)} drawings were given ({', '.join(map(str, drawings))}); give one, last.")
+    if drawings and drawings[0] != drawing:
+        right = " ".join(map(str, (*maps, drawings[0])))
+        raise BadInput(f"place: maps come first, the pieces last: hidescan place {right} -o DIR")
 
 
 def _drawings(
@@ -132,10 +145,3 @@ def _pixels(map_file: Path, hide_map: "HideMap", given: Path | None) -> "tuple[H
         if given is not None:
             print(f"{error} The picture is drawn without it.", file=sys.stderr)
         return hide_map, None
-
-
-def _read(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error

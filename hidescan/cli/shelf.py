@@ -15,6 +15,7 @@ from hidescan.cli.options import PhotoFile, Texts, Units, UnitsOption, refuse_ex
 from hidescan.shelf.facts import Facts, facts_from, read_price
 
 if TYPE_CHECKING:
+    from hidescan.shelf.finding import Criteria, Row
     from hidescan.shelf.register import MapDetails
     from hidescan.shelf.shade import Lab
 
@@ -161,21 +162,36 @@ def find(
         currency=currency,
     )
     with _opened(shelf_file) as db:
-        rows = found(db, criteria)
+        rows = met = found(db, criteria)
         if pieces is not None:
             from hidescan.pieces.file import read_pieces
             from hidescan.placing.hides_that_fit import hides_that_fit
             from hidescan.settings.uses import EnoughSettings, PieceSettings
 
-            rows = hides_that_fit(db, rows, read_pieces(pieces, PieceSettings()), EnoughSettings())
+            rows = hides_that_fit(db, met, read_pieces(pieces, PieceSettings()), EnoughSettings())
         print("\n".join(table_lines(rows, units.value)))
+        if not rows:
+            print(_nearest_line(db, criteria, met))
+
+
+def _nearest_line(db: sqlite3.Connection, criteria: "Criteria", met: "tuple[Row, ...]") -> str:
+    """What came nearest, where no hide will do; `met` are those that meet all but --for."""
+    from hidescan.shelf.finding import nearest_miss
+
+    if met:
+        return f"nearest: {met[0].label} meets all but --for"
+    nearest = nearest_miss(db, criteria)
+    if nearest is None:
+        return "the shelf is empty"
+    row, missed = nearest
+    return f"nearest: {row.label} meets all but {' and '.join(missed)}" if missed else f"nearest: {row.label}"
 
 
 @shelf.command()
 def cut(
     label: Label,
     what: Annotated[str | None, typer.Option(help="What was cut: left vamp.")] = None,
-    count: Annotated[int, typer.Option(min=1, help="How many of them.")] = 1,
+    count: Annotated[int, typer.Option(min=1, max=100_000, help="How many of them.")] = 1,
     area: Annotated[str | None, typer.Option(help="Area of all of them together: 1.2ft2, 11dm2.")] = None,
     placed: Annotated[Path | None, typer.Option(help="placing.json of `place`, or its GeoJSON.")] = None,
     undo: Annotated[bool, typer.Option("--undo", help="Take back what was noted last.")] = False,
@@ -183,6 +199,7 @@ def cut(
     shelf_file: ShelfFile = None,
 ) -> None:
     """Note what was cut from a hide."""
+    from hidescan.basics.reading import MOST_TEXT_BYTES, read_bytes
     from hidescan.basics.units import parse_area_mm2
     from hidescan.shelf import cutting, parsing
     from hidescan.shelf.hides import hide
@@ -191,7 +208,7 @@ def cut(
     if undo == (what is not None):
         raise BadInput("shelf cut: name what was cut with --what, or take back the last with --undo.")
     area_mm2 = None if area is None else parse_area_mm2(area)
-    pieces = None if placed is None else parsing.placed_pieces(_bytes(placed), placed.name)
+    pieces = None if placed is None else parsing.placed_pieces(read_bytes(placed, MOST_TEXT_BYTES), placed.name)
     with _opened(shelf_file) as db:
         if what is None:
             print(f"{label}: {cutting.undo_cut(db, label)} was not cut after all")
@@ -255,15 +272,48 @@ def backup(
     print(f"{out}: {count} hides, checked")
 
 
+@shelf.command()
+def check(shelf_file: ShelfFile = None) -> None:
+    """Check the shelf: the file itself, and every map's checksum."""
+    from hidescan.shelf.database import copies, damage, default_path
+
+    path = shelf_file or default_path()
+    with _opened(shelf_file) as db:
+        wrong = damage(db)
+    made = copies(path)
+    found = f"{len(made)} copies, the newest of {made[0].stem[:10]}" if made else "no copy yet"
+    if wrong:
+        more = f" and {len(wrong) - 1} more" if len(wrong) > 1 else ""
+        raise BadInput(f"{path}: {wrong[0]}{more}. hidescan shelf restore brings back a sound copy ({found}).")
+    print(f"{path}: sound; {found}")
+
+
+@shelf.command()
+def restore(
+    copy: Annotated[
+        Path | None, typer.Argument(help="A copy of the shelf; else the newest that is sound.", show_default=False)
+    ] = None,
+    shelf_file: ShelfFile = None,
+) -> None:
+    """Put a copy in the shelf's place; the shelf that was there is kept beside it."""
+    from hidescan.shelf import database
+
+    path = shelf_file or database.default_path()
+    taken, aside = database.restore(path, copy)
+    print(f"{path}: as in {taken}" + ("" if aside is None else f"; what was there is {aside}"))
+
+
 @contextmanager
 def _opened(path: Path | None) -> Iterator[sqlite3.Connection]:
-    from hidescan.shelf.database import default_path, open_shelf
+    from hidescan.shelf.database import BROKEN, default_path, open_shelf, unusable
 
     with closing(open_shelf(path or default_path())) as db:
         try:
             yield db
-        except sqlite3.DatabaseError as error:
-            raise BadInput(f"{path or default_path()}: cannot be used ({error}). Check the disk.") from error
+        except UnicodeEncodeError as error:
+            raise BadInput(f"{error.object}: holds characters that are no text. Write it anew.") from error
+        except BROKEN as error:
+            raise unusable(path or default_path(), error) from error
 
 
 def _details(shade: "Lab | None", stretching: Stage | None) -> "MapDetails":
@@ -275,25 +325,21 @@ def _details(shade: "Lab | None", stretching: Stage | None) -> "MapDetails":
 
 def _map_and_shade(path: Path, photo: Path | None) -> "tuple[bytes, Lab | None, str]":
     """A map's file, its hide's shade where the photo is at hand, and why it is not known."""
-    from hidescan.hide_map.revisions import read_map
+    from hidescan.basics.reading import read_bytes
+    from hidescan.hide_map.json_io import from_json
+    from hidescan.hide_map.revisions import MOST_MAP_BYTES
     from hidescan.pictures.source_pixels import pixels_of_map
     from hidescan.settings import Settings
     from hidescan.shelf.settings import ShelfSettings
     from hidescan.shelf.shade import measured_shade
 
-    hide_map = read_map(path)
+    data = read_bytes(path, MOST_MAP_BYTES)
+    hide_map = from_json(data, str(path))
     try:
         hide_map, rgb = pixels_of_map(path, hide_map, photo, Settings().photo)
     except BadInput:
-        return path.read_bytes(), None, "; shade not measured: its photo is not beside the map (--photo)"
+        return data, None, "; shade not measured: its photo is not beside the map (--photo)"
     shade = measured_shade(rgb, hide_map, ShelfSettings().shade)
     if isinstance(shade, tuple):
-        return path.read_bytes(), shade, ""
-    return path.read_bytes(), None, f"; shade not measured: {shade}"
-
-
-def _bytes(path: Path) -> bytes:
-    try:
-        return path.read_bytes()
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
+        return data, shade, ""
+    return data, None, f"; shade not measured: {shade}"

@@ -10,13 +10,15 @@ from dataclasses import dataclass, field, replace
 from decimal import Decimal, InvalidOperation
 
 from hidescan.basics.errors import BadInput
+from hidescan.basics.units import decimal_point
 from hidescan.figures.marked_area import QUARTER_ROUNDING_MM2, MarkedArea
 from hidescan.hide_map.model import HideMap, MeasureEntry
 from hidescan.placing.file import Placing, in_a_set, whole_sets
 
 _WORD = r"[^\d\s.,/+-]{1,8}"
 _PRICE = re.compile(
-    rf"(?P<before>{_WORD})? *(?P<amount>\d+(?:\.\d+)?) *(?P<after>{_WORD})?(?: */ *(?P<unit>[a-z]+2?²?))?"
+    rf"(?P<before>{_WORD})? *(?P<amount>\d{{1,12}}(?:[.,]\d{{1,6}})?) *(?P<after>{_WORD})?"
+    r"(?: */ *(?P<unit>[a-z]+2?²?))?"
 )
 # How many of a unit make a square foot, exactly: 1 ft = 304.8 mm.
 _DM2, _M2 = Decimal("9.290304"), Decimal("0.09290304")
@@ -24,6 +26,7 @@ _PER_FT2 = dict.fromkeys(("ft2", "ft²", "ft", "foot", "sqft"), Decimal(1)) | {
     "dm2": _DM2, "dm²": _DM2, "m2": _M2, "m²": _M2,
 }  # fmt: skip
 _KEYS = ("rate", "materials", "hours")
+_MOST = 10**12
 
 
 @dataclass(frozen=True, slots=True)
@@ -154,11 +157,11 @@ def price_from(text: str) -> Price:
     """
     match = _PRICE.fullmatch(text.strip())
     if match is None or (match["before"] and match["after"]):
-        raise BadInput(f'--price {text}: write "120 EUR" for all of it or "9.50 EUR/ft2" for a foot (decimal point).')
+        raise BadInput(f'--price {text}: write "120 EUR" for all of it or "9.50 EUR/ft2" for a foot.')
     unit = match["unit"]
     if unit is not None and unit not in _PER_FT2:
         raise BadInput(f"--price {text}: {unit} is no area. Use ft2, dm2 or m2.")
-    amount = Decimal(match["amount"])
+    amount = Decimal(decimal_point(match["amount"]))
     if amount <= 0:
         raise BadInput(f"--price {text}: must be more than zero.")
     if unit is not None:
@@ -317,6 +320,8 @@ def _ft2(area_mm2: float) -> Decimal:
 
 
 def _number(value: object, where: str) -> Decimal:
-    if isinstance(value, bool) or not isinstance(value, int | Decimal) or not Decimal(value).is_finite() or value < 0:
+    if isinstance(value, bool) or not isinstance(value, int | Decimal) or not Decimal(value).is_finite():
         raise BadInput(f"{where}: must be a number of zero or more, without a currency.")
+    if not 0 <= value <= _MOST:
+        raise BadInput(f"{where}: must be from zero to a million million, without a currency.")
     return Decimal(value)

@@ -1,8 +1,6 @@
 """CSV for costing: one row of measures for a hide, and one table of its marks; units in the header (RFC 4180)."""
 
-import csv
-import io
-
+from hidescan.basics.tables import csv_bytes
 from hidescan.basics.units import MM2_PER_DM2, MM2_PER_FT2, format_quarter_foot
 from hidescan.exports.formats import ExportOptions
 from hidescan.figures.usable import rule_in_words
@@ -42,7 +40,7 @@ def measures_csv(hide_map: HideMap, *, name: str) -> bytes:
         "photo_sha256": hide_map.photo.sha256,
         "program": f"hidescan {hide_map.program.version}",
     }
-    return _table([list(row), list(row.values())])
+    return csv_bytes([list(row), list(row.values())])
 
 
 def _other_facts(hide_map: HideMap) -> dict[str, str]:
@@ -80,7 +78,7 @@ def marks_csv(hide_map: HideMap) -> bytes:
                 _maybe(mark.from_back_line_mm, 1.0, 1), _maybe(mark.from_rim_mm, 1.0, 1),
             ]
         )  # fmt: skip
-    return _table(rows)
+    return csv_bytes(rows)
 
 
 def _place(value_mm: float) -> str:
@@ -89,14 +87,3 @@ def _place(value_mm: float) -> str:
 
 def _maybe(value: float | None, size: float, places: int) -> str:
     return "" if value is None else f"{value / size:.{places}f}"
-
-
-def _table(rows: list[list[str]]) -> bytes:
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\r\n").writerows([[_plain(cell) for cell in row] for row in rows])
-    return text.getvalue().encode("utf-8")
-
-
-def _plain(cell: str) -> str:
-    """A text that a spreadsheet would take for a formula is made plain text."""
-    return f"'{cell}" if cell[:1] in ("=", "+", "@", "\t", "\r") else cell

@@ -4,13 +4,12 @@ import re
 from dataclasses import dataclass
 
 from hidescan.basics.errors import BadInput
-from hidescan.basics.units import AREA_UNITS_MM2, MM2_PER_FT2, format_area
+from hidescan.basics.units import AREA_UNITS_MM2, MM2_PER_FT2, format_area, parse_area_mm2
 from hidescan.hide_map.model import MeasureEntry
 
 # Quarter marks are rounded to the nearest quarter foot, so they are off by up to an eighth.
 QUARTER_ROUNDING_MM2 = MM2_PER_FT2 / 8
-_FRACTION = re.compile(r"(?:(\d+) +)?(\d)/([24])(?: *(?:ft2|ft²|sqft))?", re.ASCII)
-_WITH_UNIT = re.compile(r"(\d+(?:\.\d+)?) *([a-z]+2?²?)", re.ASCII)
+_FRACTION = re.compile(r"(?:(\d{1,6}) +)?(\d)/([24])(?: *(?:ft2|ft²|sqft))?", re.ASCII)
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,9 +38,9 @@ def marked_area(text: str) -> MarkedArea:
         area = (whole + top / bottom) * MM2_PER_FT2
         if top < bottom and (area > 0):
             return MarkedArea(text.strip(), area, True)
-    if (match := _WITH_UNIT.fullmatch(words)) and match[2] in AREA_UNITS_MM2 and float(match[1]) > 0:
-        return MarkedArea(text.strip(), float(match[1]) * AREA_UNITS_MM2[match[2]], False)
-    if match := re.fullmatch(r"(\d+)\.([123])", words, re.ASCII):
+    if words.endswith(tuple(AREA_UNITS_MM2)):
+        return MarkedArea(text.strip(), parse_area_mm2(words), False)
+    if match := re.fullmatch(r"(\d{1,6})[.,]([123])", words, re.ASCII):
         raise BadInput(
             f"--marked {text}: is that {match[1]} and {match[2]} quarters, or a decimal?"
             f' Write "{match[1]} {match[2]}/4" or {text}ft2.'

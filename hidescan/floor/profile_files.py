@@ -11,6 +11,7 @@ from platformdirs import user_config_path
 
 from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.errors import BadInput
+from hidescan.basics.reading import read_text
 from hidescan.floor.lens_profile import LensProfile
 
 _HEAD = """\
@@ -48,7 +49,7 @@ def read_profile(path: Path) -> LensProfile:
         Missing, or no lens profile.
     """
     try:
-        plain = tomllib.loads(path.read_text("utf-8"))
+        plain = tomllib.loads(read_text(path))
         long_side, short_side = plain["size_px"]
         covariance = np.array(plain["covariance"], dtype=np.float64)
         profile = LensProfile(

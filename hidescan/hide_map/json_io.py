@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from hidescan.basics.errors import BadInput
+from hidescan.basics.reading import kind_of
 from hidescan.hide_map.identity import with_identity
 from hidescan.hide_map.model import FORMAT, VERSION, XY, HideMap
 from hidescan.hide_map.validation import first_defect
@@ -38,7 +39,10 @@ def from_json(data: bytes, name: str) -> HideMap:
         if b"\\ud" in data.lower():
             json.dumps(plain, ensure_ascii=False).encode()  # half a character cannot be written again
     except (UnicodeDecodeError, ValueError, RecursionError) as error:
-        raise BadInput(f"{name}: is not a map file (not JSON). Map the photo again.") from error
+        what = kind_of(data)
+        meant = "not JSON" if what in (None, "a map") else f"it is {what}"
+        advice = "Map it first, then give its NAME.hide.json." if what == "a photo" else "Give a NAME.hide.json."
+        raise BadInput(f"{name}: is not a map file ({meant}). {advice}") from error
     if not isinstance(plain, dict) or plain.get("format") != FORMAT:
         raise BadInput(f"{name}: is not a map file. Give a NAME.hide.json that hidescan wrote.")
     if plain.get("version") != VERSION:

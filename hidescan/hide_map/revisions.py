@@ -8,8 +8,9 @@ from contextlib import suppress
 from dataclasses import fields, replace
 from pathlib import Path
 
-from hidescan.basics.atomic_files import folder_lock, write_whole
+from hidescan.basics.atomic_files import folder_lock, write_together, write_whole
 from hidescan.basics.errors import BadInput
+from hidescan.basics.reading import read_bytes
 from hidescan.hide_map.identity import is_same_hide, shows_hide_at
 from hidescan.hide_map.json_io import from_json, to_json
 from hidescan.hide_map.model import XY, HideMap, Inputs, PhotoInfo
@@ -107,13 +108,7 @@ def read_map(path: Path) -> HideMap:
     """
     if path.name and not is_file_name(path.name):
         raise BadInput(f"{path}: the name holds characters that cannot be shown. Rename the map.")
-    try:
-        if path.stat().st_size > MOST_MAP_BYTES:
-            raise BadInput(f"{path}: is over {MOST_MAP_BYTES // 1_000_000} MB, no map is. Check the name.")
-        data = path.read_bytes()
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
-    return from_json(data, str(path))
+    return from_json(read_bytes(path, MOST_MAP_BYTES), str(path))
 
 
 def earlier_map(path: Path, photo_sha256: str, *, force: bool) -> HideMap | None:
@@ -163,8 +158,8 @@ def merged(old: Inputs, given: Inputs) -> Inputs:
 def file_digest(path: Path) -> str:
     """What stands at a map's place, as `save_map` is told of it: the SHA-256 of the file, or "" where there is none."""
     try:
-        return hashlib.sha256(path.read_bytes()).hexdigest()
-    except OSError:
+        return hashlib.sha256(read_bytes(path, MOST_MAP_BYTES)).hexdigest()
+    except BadInput:
         return ""  # who reads it says why
 
 
@@ -192,9 +187,10 @@ def save_map(
     BadInput
         Another program changed the map since; nothing is written then. Or it cannot be written.
     """
+    earlier: dict[Path, bytes] = {}
     with folder_lock(path.parent):
         if path.exists():
-            data = path.read_bytes()
+            data = read_bytes(path, MOST_MAP_BYTES)
             digest = hashlib.sha256(data).hexdigest()
             try:
                 old = from_json(data, str(path))
@@ -213,9 +209,9 @@ def save_map(
             if old.photo.sha256 == hide_map.photo.sha256:
                 hide_map = as_old  # a number is not used again: what stands in the folder of revisions stays
                 if keep_old or _from_a_person(old):
-                    write_whole(path.with_suffix("") / f"{old.revision}.json", data)
+                    earlier[path.with_suffix("") / f"{old.revision}.json"] = data
                     hide_map = replace(hide_map, revision=old.revision + 1, parent_sha256=digest)
-        write_whole(path, to_json(hide_map))
+        write_together({**earlier, path: to_json(hide_map)})
     return hide_map
 
 

@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from hidescan.anatomy.species import plausible_size
-from hidescan.basics.atomic_files import write_whole
+from hidescan.basics.atomic_files import writing_together
 from hidescan.basics.errors import BadInput, NotFound
 from hidescan.basics.parallel import start_in_thread
 from hidescan.hide_map.facts import HideFacts, facts_of
@@ -78,9 +78,33 @@ def photos_in(paths: list[Path]) -> list[Path]:
             continue
         found = sorted(p for p in path.iterdir() if is_photo(p))
         if not found:
-            raise BadInput(f"{path}: there are no photos in this folder.")
+            inside = folders_in(path)
+            deeper = f" It is looked one level deep: name its folders ({_listed(inside)})." if inside else ""
+            raise BadInput(f"{path}: there are no photos in this folder.{deeper}")
         photos += found
     return photos
+
+
+def folders_in(path: Path) -> list[str]:
+    """Names of the folders in a folder that are not looked into; a map's own older revisions aside."""
+    if not path.is_dir():
+        return []
+    inside = sorted(p.name for p in path.iterdir() if p.is_dir() and not p.name.startswith("."))
+    return [name for name in inside if not name.endswith(".hide")]
+
+
+def not_looked_into(paths: Sequence[Path]) -> list[str]:
+    """What to tell of folders that hold folders."""
+    return [
+        f"{path}: is looked one level deep; not into {_listed(inside)}. Name these too, if they hold photos."
+        for path in paths
+        if (inside := folders_in(path))
+    ]
+
+
+def _listed(names: Sequence[str]) -> str:
+    more = f" and {len(names) - 3} more" if len(names) > 3 else ""
+    return f"{', '.join(names[:3])}{more}"
 
 
 def is_photo(path: Path) -> bool:
@@ -274,10 +298,8 @@ def pictures_of(rgb: NDArray[np.uint8], hide_map: HideMap, units: str, settings:
 
 def keep(target: Path, hide_map: HideMap, pictures: Mapping[str, bytes], *, fresh: bool, seen: str) -> HideMap:
     """Write a map and its pictures where `seen` stood (`revisions.file_digest`); gives the map with its revision."""
-    kept = save_map(target, hide_map, fresh=fresh, seen=seen)
-    for kind, picture in pictures.items():
-        write_whole(picture_of(target, kind), picture)
-    return kept
+    with writing_together({picture_of(target, kind): picture for kind, picture in pictures.items()}):
+        return save_map(target, hide_map, fresh=fresh, seen=seen)
 
 
 def picture_of(target: Path, kind: str) -> Path:

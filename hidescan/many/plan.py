@@ -8,6 +8,7 @@ from pathlib import Path
 
 from hidescan import __version__
 from hidescan.basics.errors import BadInput
+from hidescan.basics.reading import read_bytes
 from hidescan.floor.priors import known_print_scale
 from hidescan.hide_map.json_io import as_saved
 from hidescan.hide_map.model import HideMap, Inputs, ProgramInfo
@@ -16,7 +17,7 @@ from hidescan.many.one_photo import PICTURES, Keeping, picture_of
 from hidescan.many.settings import FolderSettings
 from hidescan.many.task import Failed, Task
 from hidescan.mapping.calibration import Calibration, kept_calibration
-from hidescan.settings import Settings, settings_as_saved
+from hidescan.settings import PhotoSettings, Settings, settings_as_saved
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -107,11 +108,8 @@ def _is_done(old: HideMap, inputs: Inputs, calibration: Calibration, target: Pat
 def _on_shelf(shelf: sqlite3.Connection, target: Path) -> bool:
     from hidescan.shelf.hides import has_map
 
-    return has_map(shelf, hashlib.sha256(target.read_bytes()).hexdigest())
+    return has_map(shelf, file_digest(target))
 
 
 def _content(photo: Path) -> bytes:
-    try:
-        return photo.read_bytes()
-    except OSError as error:
-        raise BadInput(f"{photo}: cannot be read ({error.strerror}). Check its name and permissions.") from error
+    return read_bytes(photo, PhotoSettings().most_file_bytes, "Check its name and permissions.")

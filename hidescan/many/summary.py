@@ -1,6 +1,5 @@
 """A run in one table and one picture: hides.csv, a line a photo, and contact-sheet.jpg."""
 
-import csv
 import io
 import math
 from collections.abc import Sequence
@@ -8,6 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from hidescan.basics.own_pictures import stamped
+from hidescan.basics.reading import read_bytes
+from hidescan.basics.tables import csv_bytes
 from hidescan.many.one_photo import picture_of
 from hidescan.many.run import Result
 from hidescan.many.settings import FolderSettings
@@ -17,6 +19,7 @@ if TYPE_CHECKING:
     from PIL import ImageFont
 
 TABLE = "hides.csv"
+_MOST_PICTURE_BYTES = 50_000_000
 _COLUMNS = (
     "photo", "mapped", "reason", "map", "form", "net_mm2", "net_expanded_mm2", "usable_mm2", "length_mm", "width_mm",
     "marks", "warnings", "photo_sha256",
@@ -47,11 +50,7 @@ def line_of(result: Result) -> Line:
 
 def table(lines: Sequence[Line]) -> bytes:
     """The table, by photo name; the same results give the same bytes, whatever their order."""
-    text = io.StringIO()
-    rows = csv.writer(text, lineterminator="\n")
-    rows.writerow(_COLUMNS)
-    rows.writerows(line.cells for line in _by_name(lines))
-    return text.getvalue().encode()
+    return csv_bytes([_COLUMNS, *(line.cells for line in _by_name(lines))])
 
 
 def _cells(result: Result) -> tuple[str, ...]:
@@ -94,7 +93,7 @@ def contact_sheet(lines: Sequence[Line], settings: FolderSettings) -> bytes:
         pen.text((x, y + side + 3), _shortened(line.photo.stem, font, side), fill=(40, 36, 30), font=font)
     out = io.BytesIO()
     sheet.save(out, "JPEG", quality=85)
-    return out.getvalue()
+    return stamped(out.getvalue())
 
 
 def _by_name(lines: Sequence[Line]) -> list[Line]:
@@ -113,4 +112,4 @@ def _shortened(text: str, font: "ImageFont.FreeTypeFont | ImageFont.ImageFont", 
 def _small(line: Line, side: int) -> bytes | None:
     if line.thumbnail is not None or not line.mapped:
         return line.thumbnail
-    return thumbnail(picture_of(line.target, "map").read_bytes(), side)
+    return thumbnail(read_bytes(picture_of(line.target, "map"), _MOST_PICTURE_BYTES), side)

@@ -7,7 +7,6 @@ in mm, or in photo pixels where `frame` is "photo_px". Both may give `id` (or `n
 GeoJSON that hidescan exports is read as it is, a mirrored one turned back.
 """
 
-import csv
 import json
 import math
 import re
@@ -23,9 +22,12 @@ from shapely.geometry.base import BaseGeometry
 
 from hidescan.basics.errors import BadInput, NotFound, refuse_unknown
 from hidescan.basics.geometry import FARTHEST_MM, Points, has_area, without_crossings
+from hidescan.basics.reading import read_text
+from hidescan.basics.tables import rows_of
 from hidescan.basics.vocabulary import MARKS, MarkKind, MarkStatus
 from hidescan.hide_map.json_io import from_json
 from hidescan.hide_map.model import FORMAT, HideMap
+from hidescan.hide_map.revisions import MOST_MAP_BYTES
 from hidescan.marks.matching import GivenMark, in_frame_of
 from hidescan.marks.other_face import laid_on, marks_of
 from hidescan.marks.placement import on_hide
@@ -53,10 +55,7 @@ def given_marks(path: Path, hide_map: HideMap, settings: Settings) -> Given:
         The file cannot be read, holds no marks in a form that is known, belongs to another photo, or is the map of a
         hide with another outline.
     """
-    try:
-        text = path.read_text("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise BadInput(f"{path}: cannot be read as text. Give a CSV, a GeoJSON or a map.") from error
+    text = read_text(path, "Give a CSV, a GeoJSON or a map.", most_bytes=MOST_MAP_BYTES, encoding="utf-8-sig")
     if path.suffix.lower() == ".csv":
         return Given(tuple(_from_table(text, path.name, hide_map)))
     try:
@@ -77,8 +76,8 @@ def given_marks(path: Path, hide_map: HideMap, settings: Settings) -> Given:
 
 
 def _from_table(text: str, name: str, hide_map: HideMap) -> Iterator[GivenMark]:
-    rows = csv.DictReader(text.splitlines())
-    columns = set(rows.fieldnames or ())
+    names, rows = rows_of(text, name)
+    columns = set(names)
     ring = next((column for column in ("hide_mm", "photo_px") if column in columns), None)
     unit = next((u for u in ("mm", "px") if {f"centre_x_{u}", f"centre_y_{u}"} <= columns), None)
     size = next((column for column in ("diameter_mm", "length_mm") if column in columns), None)
@@ -87,7 +86,7 @@ def _from_table(text: str, name: str, hide_map: HideMap) -> Iterator[GivenMark]:
             f"{name}: needs the column kind, and hide_mm or photo_px (a ring), or centre_x_mm, centre_y_mm and"
             " diameter_mm."
         )
-    for number, row in enumerate(rows, start=2):
+    for number, row in rows:
         where = f"{name}, line {number}"
         if ring is not None:
             numbers = [float(number) for number in _NUMBER.findall(row[ring] or "")]

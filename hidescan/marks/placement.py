@@ -11,11 +11,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
-from shapely import prepare
+from shapely import make_valid, prepare
 from shapely.geometry import LineString, MultiPolygon, Polygon
 
 from hidescan.anatomy.zones import Zone, zone_at
-from hidescan.basics.geometry import Points, without_crossings
+from hidescan.basics.geometry import Points, polygonal, without_crossings
 from hidescan.basics.vocabulary import MARKS
 from hidescan.camera.model import Camera
 from hidescan.camera.relief import Heights, plan_view
@@ -163,10 +163,12 @@ def number_of(mark: MarkEntry) -> int:
 
 
 def region_of(geometry: PolygonGeometry | MultiPolygonGeometry) -> Polygon | MultiPolygon:
-    """A map's region as a Shapely geometry."""
+    """A map's region as a valid Shapely geometry: where it crosses itself, by a sliver, it is mended."""
     if isinstance(geometry, PolygonGeometry):
-        return Polygon(geometry.coordinates[0], geometry.coordinates[1:])
-    return MultiPolygon([(part[0], part[1:]) for part in geometry.coordinates])
+        region: Polygon | MultiPolygon = Polygon(geometry.coordinates[0], geometry.coordinates[1:])
+    else:
+        region = MultiPolygon([(part[0], part[1:]) for part in geometry.coordinates])
+    return region if region.is_valid else polygonal(make_valid(region))
 
 
 def _ring(points: Points) -> tuple[tuple[float, float], ...]:

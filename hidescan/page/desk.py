@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -11,7 +12,8 @@ from pydantic import TypeAdapter
 from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.errors import BadInput
 from hidescan.page import works
-from hidescan.page.journal import Edit, Given, State, edit_line, state_of, with_edit
+from hidescan.page.failures import sentence_for
+from hidescan.page.journal import Edit, Given, State, edit_line, sound_state_of, state_of, with_edit
 from hidescan.page.mapper import Mapper
 from hidescan.page.worker.bench import Subject
 
@@ -24,9 +26,13 @@ class Elsewhere(BadInput):
 
 @dataclass(slots=True)
 class Sheet:
-    """What is known of one work: the lines folded, the map shown and the state that it belongs to."""
+    """What is known of one work: the lines folded, the map shown and the state that it belongs to.
+
+    `damage` says what could not be read of it.
+    """
 
     state: State
+    damage: str | None = None
     shown: bytes | None = None
     shown_at: int = -1
     stage: str | None = None
@@ -50,10 +56,18 @@ class Desk:
         KeyError
             There is no such work.
         """
-        if not works.is_id(name) or not (self.folder / name / "about.json").is_file():
+        if not works.is_id(name) or not works.is_work(self.folder / name):
             raise KeyError(name)
         if name not in self._sheets:
-            self._sheets[name] = Sheet(state_of(works.lines(self.folder / name)))
+            lines = works.lines(self.folder / name)
+            state, sound = sound_state_of(lines)
+            self._sheets[name] = Sheet(state)
+            if sound < len(lines):
+                aside = works.set_aside_after(self.folder / name, sound)
+                self._sheets[name].damage = (
+                    f"Of {len(lines)} things done to this hide the first {sound} can be read; the rest is damaged and"
+                    f" was set aside ({aside.name})."
+                )
         return self._sheets[name]
 
     def subject(self, name: str) -> Subject:
@@ -62,13 +76,15 @@ class Desk:
         return Subject(folder, works.about(folder).file, given)
 
     def listed(self) -> list[dict[str, Any]]:
-        """All works, newest first, in a few words each."""
+        """All works, newest first, in a few words each; one that cannot be read hides no other."""
         found = []
         for name in works.works(self.folder):
-            sheet = self.sheet(name)
-            found.append(
-                {"id": name, "file": works.about(self.folder / name).file, "stage": sheet.stage, "at": sheet.state.at}
-            )
+            file, stage, at = "a hide that cannot be read", None, 0
+            with suppress(OSError, BadInput, KeyError):
+                file = works.about(self.folder / name).file
+                sheet = self.sheet(name)
+                stage, at = sheet.stage, sheet.state.at
+            found.append({"id": name, "file": file, "stage": stage, "at": at})
         return found
 
     def start(self, name: str) -> asyncio.Task[None]:
@@ -87,8 +103,8 @@ class Desk:
                     "view", self.subject(name), say=lambda t: setattr(sheet, "stage", t)
                 )
                 sheet.refused = None
-            except BadInput as error:
-                sheet.refused = str(error)
+            except (BadInput, OSError) as error:
+                sheet.refused = sentence_for(error)
             sheet.shown_at, sheet.stage = at, None
 
     async def edit(self, name: str, edit: Edit, base: int) -> None:
@@ -145,7 +161,7 @@ class Desk:
     def answer(self, name: str) -> bytes:
         """All that the page shows of a work, as JSON."""
         sheet = self.sheet(name)
-        kept = self.folder / name / "kept" / "kept.json"
+        shown = sheet.shown if sheet.shown_at == sheet.state.at and sheet.shown is not None else b"null"
         plain = {
             "id": name,
             "file": works.about(self.folder / name).file,
@@ -153,16 +169,23 @@ class Desk:
             "undo": sheet.state.undo,
             "redo": sheet.state.redo,
             "stage": sheet.stage,
-            "refused": sheet.refused,
-            "kept": json.loads(kept.read_text("utf-8")) if kept.is_file() else None,
+            "refused": sheet.refused or (sheet.damage if shown != b"null" else None),
+            "kept": _kept(self.folder / name),
             "given": _GIVEN.dump_python(sheet.state.given, mode="json"),
         }
-        shown = sheet.shown if sheet.shown_at == sheet.state.at and sheet.shown is not None else b"null"
         return json.dumps(plain, separators=(",", ":")).encode()[:-1] + b',"view":' + shown + b"}"
 
     async def remove(self, name: str) -> None:
         """Take a work off the disk, once the worker, which may be writing into it, has nothing in hand."""
         self.sheet(name)
-        async with self.mapper.idle():
+        async with self.mapper.idle(self.folder / name):
             works.remove_work(self.folder / name)
         self._sheets.pop(name, None)
+
+
+def _kept(work: Path) -> Any:
+    """Where the journal stood when the map was last kept, and its revision; None where it never was or is not known."""
+    try:
+        return json.loads((work / "kept" / "kept.json").read_bytes())
+    except (OSError, ValueError, RecursionError):
+        return None

@@ -8,15 +8,17 @@ Every answer forbids scripts, styles, pictures and connections from elsewhere (C
 round it, guessing of types, and keeping it in caches.
 """
 
-from http.cookies import SimpleCookie
-from urllib.parse import quote
+from contextvars import ContextVar
+from urllib.parse import parse_qs, quote
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.requests import Request
+from starlette.requests import Request, cookie_parser
 from starlette.responses import HTMLResponse, PlainTextResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from hidescan.page.connections import Connections, TooSlow, bounded
 from hidescan.page.door import Door
+from hidescan.page.settings import PageSettings
 
 HEADERS = {
     "content-security-policy": (
@@ -29,6 +31,9 @@ HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "cache-control": "no-store",
 }
+# Whose request is being answered: the token that came with it.
+PERSON: ContextVar[str] = ContextVar("person", default="")
+_MOST_FORM_BYTES = 2000  # a code has eight letters
 OPEN = ("/static/main.css", "/static/icon.svg")  # what the door's own page needs
 
 ENTER = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>hidescan</title>
@@ -42,8 +47,17 @@ ENTER = """<!doctype html><html lang="en"><head><meta charset="utf-8"><title>hid
 class Guard:
     """ASGI middleware."""
 
-    def __init__(self, app: ASGIApp, door: Door, hosts: frozenset[str], cookie: str) -> None:
+    def __init__(
+        self,
+        app: ASGIApp,
+        door: Door,
+        hosts: frozenset[str],
+        cookie: str,
+        connections: Connections,
+        settings: PageSettings,
+    ) -> None:
         self.app, self.door, self.hosts, self.cookie = app, door, hosts, cookie
+        self.connections, self.settings = connections, settings
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Pass on, or answer."""
@@ -58,12 +72,17 @@ class Guard:
                 headers = MutableHeaders(scope=message)
                 for name, value in HEADERS.items():
                     headers[name] = value
-            await send(message)
+            await send_in_time(message)
 
-        answer = await self._answer(scope, receive)
-        await (answer or self.app)(scope, receive, send_guarded)
+        token = cookie_parser(Headers(scope=scope).get("cookie", "")).get(self.cookie, "")
+        known = self.door.knows(token)
+        PERSON.set(token if known else "")
+        with self.connections.answering(scope, known=known) as connection:
+            receive, send_in_time = bounded(receive, send, connection, self.settings)
+            answer = await self._answer(scope, receive, known=known)
+            await (answer or self.app)(scope, receive, send_guarded)
 
-    async def _answer(self, scope: Scope, receive: Receive) -> Response | None:
+    async def _answer(self, scope: Scope, receive: Receive, *, known: bool) -> Response | None:
         """The answer to a request that goes no further."""
         headers = Headers(scope=scope)
         if headers.get("host") not in self.hosts:
@@ -72,12 +91,14 @@ class Guard:
             return PlainTextResponse("This did not come from hidescan's own page.", 403)
         request = Request(scope, receive)
         address = scope["client"][0] if scope.get("client") else ""
-        if scope["path"] == "/" and "code" in request.query_params:
+        if scope["path"] == "/" and scope["method"] == "GET" and "code" in request.query_params:
             return self._enter(request.query_params["code"], address)
         if scope["path"] == "/enter" and scope["method"] == "POST":
-            async with request.form(max_files=0, max_fields=2) as form:
-                return self._enter(str(form.get("code", "")), address)
-        if self.door.knows(_cookie(headers, self.cookie)) or scope["path"] in OPEN:
+            code = await _code_in(request)
+            if code is None:
+                return PlainTextResponse("That is no code.", 400, {"connection": "close"})
+            return self._enter(code, address)
+        if known or scope["path"] in OPEN:
             return None
         return self._shut(address) if scope["path"] == "/" else PlainTextResponse("A code is needed.", 401)
 
@@ -95,6 +116,15 @@ class Guard:
         return HTMLResponse(ENTER.format(told="That code does not open. Each opens once." if wrong else ""), 401)
 
 
-def _cookie(headers: Headers, name: str) -> str:
-    jar = SimpleCookie(headers.get("cookie", ""))
-    return jar[name].value if name in jar else ""
+async def _code_in(request: Request) -> str | None:
+    """The code in the door's own form; None where it is anything else."""
+    data = b""
+    try:
+        async for chunk in request.stream():
+            data += chunk
+            if len(data) > _MOST_FORM_BYTES:
+                return None
+        found = parse_qs(data.decode("ascii"), max_num_fields=2).get("code", [])
+    except (TooSlow, ValueError):
+        return None
+    return found[0] if len(found) == 1 else None

@@ -14,6 +14,7 @@ from pydantic import TypeAdapter, ValidationError
 from hidescan.basics.errors import BadInput
 from hidescan.hide_map.model import Inputs, MarkKind, Ring
 from hidescan.hide_map.places import latest_at_each_place
+from hidescan.hide_map.validation import input_defect
 
 T = TypeVar("T")
 LISTS = ("hints", "gauge", "tapes", "rim_px")
@@ -98,6 +99,8 @@ def with_edit(given: Given, edit: Edit) -> Given:
         raise BadInput(f"{min(unknown)}: there is no such thing to give.")
     inputs = _valid(_inputs(), plain | edit.set)
     inputs = replace(inputs, hints=latest_at_each_place(inputs.hints), gauge=latest_at_each_place(inputs.gauge))
+    if fault := input_defect(inputs):
+        raise BadInput(f"{fault}.")
     return replace(given, inputs=inputs, marks=given.marks if edit.mark is None else (*given.marks, edit.mark))
 
 
@@ -123,6 +126,23 @@ def state_of(lines: list[str]) -> State:
     return State(
         given, len(lines), done[-1][0] if done else None, undone[-1][0] if undone else None, frozenset(keys - {""})
     )
+
+
+def sound_state_of(lines: list[str]) -> tuple[State, int]:
+    """Fold a journal's lines as far as they are sound, and say how many are."""
+    try:
+        return state_of(lines), len(lines)
+    except (ValueError, RecursionError):
+        pass
+    low, high = 0, len(lines) - 1  # the first `low` lines are sound, those up to `high` + 1 are not
+    while low < high:
+        middle = (low + high + 1) // 2
+        try:
+            state_of(lines[:middle])
+            low = middle
+        except (ValueError, RecursionError):
+            high = middle - 1
+    return state_of(lines[:low]), low
 
 
 def _valid(adapter: TypeAdapter[T], plain: Any) -> T:

@@ -5,11 +5,13 @@ import socket
 import time
 import webbrowser
 from contextlib import closing, suppress
+from dataclasses import replace
 
 import uvicorn
 
 from hidescan.basics.errors import BadInput
 from hidescan.basics.operating_system import PORTS_REUSABLE
+from hidescan.page.connections import Connections, protocol_over
 from hidescan.page.door import Door
 from hidescan.page.routes.hides import BUILT, make_app
 from hidescan.page.settings import PageSettings
@@ -19,6 +21,19 @@ NOT_BUILT = (
     "page: it was not built, because Node.js was not there when hidescan was installed. "
     "Install Node.js 18 or newer with npm, then install hidescan again (bash .ci/setup)."
 )
+
+
+# Few at a time, so that what the first of them ask is read before they could be the oldest of too many; the rest waits
+# in the system's own queue.
+_ACCEPTED_AT_ONCE, _WAITING = 16, 2048
+_OTHER_FILES = 200
+
+
+class _Server(uvicorn.Server):
+    async def startup(self, sockets: list[socket.socket] | None = None) -> None:
+        await super().startup(sockets)
+        for listener in sockets or ():
+            listener.listen(_WAITING)
 
 
 def serve_page(*, lan: bool, browser: bool) -> None:
@@ -38,7 +53,7 @@ def serve_page(*, lan: bool, browser: bool) -> None:
     """
     if not (BUILT / "index.html").is_file():
         raise BadInput(NOT_BUILT)
-    settings = PageSettings()
+    settings = _within_open_files(PageSettings())
     address = _network_address() if lan else "127.0.0.1"
     with closing(_listening(address, settings.port)) as listener:
         port = listener.getsockname()[1]
@@ -49,15 +64,42 @@ def serve_page(*, lan: bool, browser: bool) -> None:
             _show(f"{root}?code={code}", again=True, qr=lan)
 
         door = Door(settings, show, time.monotonic)
-        app = make_app(works_folder(), door, frozenset(f"{n}:{port}" for n in names), f"hidescan-{port}", settings)
+        connections = Connections(settings)
+        hosts = frozenset(f"{n}:{port}" for n in names)
+        app = make_app(works_folder(), door, hosts, f"hidescan-{port}", settings, connections)
         _show(f"{root}?code={door.code}", again=False, qr=lan)
         if browser and not lan:
             webbrowser.open(f"{root}?code={door.code}")
-        server = uvicorn.Server(
-            uvicorn.Config(app, log_level="warning", access_log=False, server_header=False, timeout_graceful_shutdown=2)
-        )
+        # No log: what anybody sends must not put a line on the screen that shows the code.
+        server = _Server(
+            uvicorn.Config(
+                app, http=protocol_over(connections), ws="none", log_config=None, access_log=False, server_header=False,
+                timeout_graceful_shutdown=2, backlog=_ACCEPTED_AT_ONCE,
+            )
+        )  # fmt: skip
         with suppress(KeyboardInterrupt):
             asyncio.run(server.serve(sockets=[listener]))
+
+
+def _within_open_files(settings: PageSettings) -> PageSettings:
+    """The settings with no more connections than this process may have open files; as many as they ask where it may."""
+    wanted = settings.most_connections + _OTHER_FILES
+    try:
+        import resource
+    except ImportError:  # Windows has no such limit
+        return settings
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    if soft != resource.RLIM_INFINITY and soft < wanted:
+        soft = wanted if hard == resource.RLIM_INFINITY else min(wanted, hard)
+        with suppress(OSError, ValueError):
+            resource.setrlimit(resource.RLIMIT_NOFILE, (soft, hard))
+    soft, _ = resource.getrlimit(resource.RLIMIT_NOFILE)
+    most = settings.most_connections if soft == resource.RLIM_INFINITY else min(settings.most_connections, soft - 100)
+    return replace(
+        settings,
+        most_connections=most,
+        most_connections_of_an_address=min(settings.most_connections_of_an_address, most * 2 // 3),
+    )
 
 
 def _show(url: str, *, again: bool, qr: bool) -> None:
@@ -77,7 +119,8 @@ def _listening(address: str, port: int) -> socket.socket:
             listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
             listener.bind((address, wanted))
-            listener.listen()  # at once: a browser may come before the server runs, another program for the port
+            # At once: a browser may come before the server runs, another program for the port.
+            listener.listen(_WAITING)
         except OSError:
             listener.close()
             continue

@@ -24,6 +24,17 @@ class PageSettings:
     warm_outlines: int = 12
     # The longest that one request may take; a 12 MP photo takes 2 s on two cores.
     most_seconds: float = 120.0
+    # Worker processes; the second is started when a second person asks for something while the first is busy.
+    workers: int = 2
+    # A request's header; the next part of a body and all of it (100 MB at 200 kB/s); the next part of an answer.
+    header_s: float = 10.0
+    body_part_s: float = 20.0
+    body_s: float = 600.0
+    answer_part_s: float = 60.0
+    # Connections at once. A browser opens six; so many strangers must come before a person's connection, just accepted
+    # and not yet read, could be the oldest of too many. Fewer where the system allows a program fewer open files.
+    most_connections: int = 600
+    most_connections_of_an_address: int = 400
     # Wrong codes from one address before the door stays shut, and for how long.
     wrong_codes: int = 5
     locked_s: float = 60.0

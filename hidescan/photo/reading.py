@@ -24,6 +24,8 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 from PIL.ExifTags import IFD, Base
 
 from hidescan.basics.errors import BadInput
+from hidescan.basics.own_pictures import is_own_picture
+from hidescan.basics.reading import kind_of, read_bytes
 from hidescan.hide_map.validation import is_file_name
 from hidescan.settings import PhotoSettings
 
@@ -88,6 +90,10 @@ class Photo:
         return self.focal_35mm / FULL_FRAME_DIAGONAL_MM * math.hypot(self.width_px, self.height_px)
 
 
+# How the names of pictures end that stand beside a map; those of the first version carry no other sign.
+OWN_NAMES = (".map.png", ".zones.png", ".marks.png", ".placing.png", "contact-sheet.jpg")
+
+
 def read_photo(path: Path, settings: PhotoSettings) -> Photo:
     """Read and decode a photo, upright.
 
@@ -96,13 +102,17 @@ def read_photo(path: Path, settings: PhotoSettings) -> Photo:
     BadInput
         File missing or unreadable, no picture, damaged, too small, or too large to decode safely.
     """
-    if not path.is_file():
+    if not path.exists():
         raise BadInput(f"{path}: there is no such file. Check the name.")
+    if path.name.endswith(OWN_NAMES):
+        raise BadInput(
+            f"{path}: has the name of a picture that hidescan makes. Give the photo, or rename it if it is one."
+        )
     if not is_file_name(path.name):
         raise BadInput(f"{path}: the name holds characters that cannot be shown. Rename the photo.")
     try:
         before = path.stat()
-        data = path.read_bytes()
+        data = read_bytes(path, settings.most_file_bytes, "Reduce the picture.")
         after = path.stat()
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror}). Check its permissions.") from error
@@ -121,6 +131,10 @@ def decode_photo(data: bytes, file: str, settings: PhotoSettings) -> Photo:
     """
     if not data:
         raise BadInput(f"{file}: the file is empty. Copy it from the phone again.")
+    if is_own_picture(data):
+        raise BadInput(f"{file}: is a picture that hidescan made, not a photo. Give the photo itself.")
+    if (what := kind_of(data)) in ("a map", "a drawing"):
+        raise BadInput(f"{file}: is {what}, not a photo. Give the photo.")
     formats: tuple[str, ...] = _FORMATS
     if data[4:8] == b"ftyp":  # ISO base media: HEIC/HEIF; the decoder is only loaded when needed
         import pillow_heif

@@ -8,8 +8,9 @@ look alike on a screen.
 import io
 import math
 import re
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from pathlib import PurePath
 from typing import Any
 from xml.etree import ElementTree
 
@@ -20,6 +21,7 @@ from shapely.geometry import LineString, Polygon
 from hidescan.basics.dxf_library import load_ezdxf
 from hidescan.basics.errors import BadInput
 from hidescan.basics.geometry import Points, counter_clockwise
+from hidescan.basics.reading import kind_of
 from hidescan.settings.uses import PieceSettings
 
 UNITS_MM = {"mm": 1.0, "cm": 10.0, "m": 1000.0, "in": 25.4, "ft": 304.8}
@@ -42,6 +44,22 @@ class Drawing:
     problems: dict[str, str]
 
 
+def read_drawing(data: bytes, name: str, unit: str | None, settings: PieceSettings) -> Drawing:
+    """The shapes of an SVG or a DXF, by the ending of its name.
+
+    Raises
+    ------
+    BadInput
+        Neither, or as for `read_svg` and `read_dxf`.
+    """
+    if (what := kind_of(data)) in ("a map", "a photo"):
+        raise BadInput(f"{name}: is {what}, not a drawing of pieces. Give an SVG or a DXF.")
+    reader = {".svg": read_svg, ".dxf": read_dxf}.get(PurePath(name).suffix.lower())
+    if reader is None:
+        raise BadInput(f"{name}: pieces are read from .svg or .dxf. Save the drawing as one of them.")
+    return reader(data, name, unit, settings)
+
+
 @np.errstate(all="ignore")  # numbers without end are refused, and numpy need not warn of them too
 def read_svg(data: bytes, name: str, unit: str | None, settings: PieceSettings) -> Drawing:
     """The shapes of an SVG that have an id of their own, or are alone in a group that has one.
@@ -60,13 +78,14 @@ def read_svg(data: bytes, name: str, unit: str | None, settings: PieceSettings) 
 
     try:
         root = ElementTree.fromstring(data)
-        shapes = _shapes_drawn(root)
+        shapes, text = _drawn_size(root)
     except (ElementTree.ParseError, ValueError, LookupError, RecursionError) as error:  # an encoding may be unknown
         raise BadInput(f"{name}: is not an SVG ({error}). Save it as plain SVG.") from error
     if not root.tag.endswith("svg"):
         raise BadInput(f"{name}: is not an SVG (its root is {root.tag!r}). Save it as plain SVG.")
-    if shapes > settings.most_shapes:
-        raise BadInput(f"{name}: draws over {settings.most_shapes} shapes. Save the pieces' outlines alone.")
+    _refuse_more(shapes, settings.most_shapes, "shapes", name)
+    _refuse_more(text, settings.most_text, "characters of shapes and styles", name)
+    _refuse_more(_style_size(root), settings.most_style, "characters of styles", name)
     stated = _LENGTH.fullmatch(root.get("width", ""))
     scale = 25.4 / _PX_PER_INCH
     if stated is None or stated[2] not in ("mm", "cm", "in", "pt", "pc"):
@@ -77,6 +96,7 @@ def read_svg(data: bytes, name: str, unit: str | None, settings: PieceSettings) 
             root.attrib.pop(attribute, None)
         data = ElementTree.tostring(root)
     found: dict[str, list[tuple[Points, bool]]] = {}
+    count = _counter(name, settings)
 
     def walk(element: Any, inherited: str | None) -> None:
         if not isinstance(element, Group | Shape) or element.values.get("display") == "none":
@@ -88,30 +108,65 @@ def read_svg(data: bytes, name: str, unit: str | None, settings: PieceSettings) 
         elif label:
             for subpath in Path(element).as_subpaths():
                 points, closed = _flattened_svg(Path(subpath), scale)
+                count(len(points), label)
                 if len(points) > 1:
                     found.setdefault(label, []).append((points * (1.0, -1.0), closed))
 
     try:
         walk(SVG.parse(io.BytesIO(data), reify=True, ppi=_PX_PER_INCH), None)
+    except BadInput:
+        raise
     except Exception as error:  # the parser raises anything from TypeError to RecursionError on a damaged drawing
         raise BadInput(f"{name}: holds a shape that cannot be read ({error}). Save it as plain SVG.") from error
     return _sorted(found, name, settings)
 
 
-def _shapes_drawn(root: ElementTree.Element) -> float:
-    """How many shapes an SVG has once every `use` is a copy of what it names; infinite where one holds itself."""
-    by_id = {f"#{element.get('id')}": element for element in root.iter() if element.get("id")}
-    known: dict[ElementTree.Element, float] = {}
+def _drawn_size(root: ElementTree.Element) -> tuple[float, float]:
+    """How many elements an SVG has once every `use` is a copy of what it names, and the length of their attributes.
 
-    def count(element: ElementTree.Element) -> float:
+    References are followed as svgelements follows them: whatever the first character, `href` before `xlink:href`, the
+    last element of an id. Infinite where one holds itself.
+    """
+    by_id = {element.get("id"): element for element in root.iter() if element.get("id") is not None}
+    known: dict[ElementTree.Element, tuple[float, float]] = {}
+
+    def count(element: ElementTree.Element) -> tuple[float, float]:
         if element not in known:
-            known[element] = math.inf  # until it is counted: what names it from within would never end
-            named = element.get("href") or element.get("{http://www.w3.org/1999/xlink}href") or ""
-            copied = by_id.get(named) if element.tag.endswith("use") else None
-            known[element] = 1 + sum(map(count, element)) + (0 if copied is None else count(copied))
+            known[element] = math.inf, math.inf  # until it is counted: what names it from within would never end
+            parts = [count(child) for child in element]
+            named = element.get("href", element.get("{http://www.w3.org/1999/xlink}href"))
+            copied = by_id.get(named[1:]) if named is not None and str(element.tag).endswith("use") else None
+            if copied is not None:
+                parts.append(count(copied))
+            own = sum(len(value) for value in element.attrib.values())
+            known[element] = 1 + sum(n for n, _ in parts), own + sum(size for _, size in parts)
         return known[element]
 
     return count(root)
+
+
+def _style_size(root: ElementTree.Element) -> int:
+    """Length of all style sheets: what counts for an element is read anew for each."""
+    return sum(len("".join(element.itertext())) for element in root.iter() if str(element.tag).endswith("style"))
+
+
+def _refuse_more(count: float, most: int, what: str, name: str) -> None:
+    if count > most:
+        said = f"{count:.0f} {what}" if math.isfinite(count) else f"{what} without end"
+        raise BadInput(f"{name}: has {said}, over {most}. Save the pieces' outlines alone.")
+
+
+def _counter(name: str, settings: PieceSettings) -> Callable[[int, str], None]:
+    """What counts points as they are drawn, and refuses too many."""
+    drawn = 0
+
+    def count(points: int, label: str) -> None:
+        nonlocal drawn
+        drawn += points
+        _refuse_more(points, settings.most_points_of_one, f"points in an outline of {label}", name)
+        _refuse_more(drawn, settings.most_points, "points", name)
+
+    return count
 
 
 def _flattened_svg(path: Any, scale: float) -> tuple[Points, bool]:
@@ -158,15 +213,17 @@ def read_dxf(data: bytes, name: str, unit: str | None, settings: PieceSettings) 
         if stated is None:
             raise BadInput(f"{name}: states no unit ($INSUNITS), so its scale is not known. {_SAY}.")
         scale = UNITS_MM[stated]
-        for number, entity in enumerate(_flat(document.modelspace())):
-            if number > settings.most_shapes:
-                raise BadInput(f"{name}: draws over {settings.most_shapes} shapes. Save the pieces' outlines alone.")
+        _refuse_more(_entities_drawn(document), settings.most_shapes, "shapes", name)
+        count = _counter(name, settings)
+        for entity in _flat(document.modelspace()):
             try:
                 path = dxf_path.make_path(entity)
             except TypeError:
                 continue  # text, dimensions, hatches
+            count(len(path), entity.dxf.layer)
             _check_extent(np.array([(v.x, v.y) for v in path.control_vertices()]) * scale, name, settings)
             corners = [(v.x, v.y) for v in path.flattening(settings.flat_mm / scale)]
+            count(len(corners), entity.dxf.layer)
             if len(corners) > 1:
                 points = np.array(corners) * scale
                 found.setdefault(entity.dxf.layer, []).append((points, bool(path.is_closed)))
@@ -175,6 +232,26 @@ def read_dxf(data: bytes, name: str, unit: str | None, settings: PieceSettings) 
     except Exception as error:  # the library raises anything from DXFError to RecursionError on a damaged drawing
         raise BadInput(f"{name}: is not a DXF that can be read ({error}). Save it as DXF R2010.") from error
     return _sorted(found, name, settings)
+
+
+def _entities_drawn(document: Any) -> float:
+    """How many entities a DXF has once every insert is a copy of its block, inserts counted; infinite in a circle."""
+    known: dict[str, float] = {}
+
+    def of_block(block: str) -> float:
+        if block not in known:
+            known[block] = math.inf
+            known[block] = count(document.blocks.get(block) or ())
+        return known[block]
+
+    def count(entities: Any) -> float:
+        total = 0.0
+        for entity in entities:
+            insert = entity.dxftype() == "INSERT"
+            total += 1 + (of_block(str(entity.dxf.get("name", "")).lower()) if insert else 0)
+        return total
+
+    return count(document.modelspace())
 
 
 def _flat(entities: Any) -> Iterator[Any]:
@@ -196,6 +273,7 @@ def _sorted(found: dict[str, list[tuple[Points, bool]]], name: str, settings: Pi
     for parts in found.values():
         for points, _ in parts:
             _check_extent(points, name, settings)
+    _refuse_more(len(found), settings.most_outlines, "shapes with a name", name)
     rings: dict[str, Points] = {}
     lines: dict[str, Points] = {}
     problems: dict[str, str] = {}

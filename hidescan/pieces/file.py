@@ -20,6 +20,7 @@ The grain is a line named ID-grain, else the drawing's +y. A grain has no head: 
 import difflib
 import math
 import tomllib
+from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
 from pathlib import Path
 from typing import Any, cast
@@ -29,14 +30,17 @@ from shapely.geometry import Polygon
 
 from hidescan.basics.errors import BadInput
 from hidescan.basics.geometry import Points
+from hidescan.basics.reading import read_bytes
 from hidescan.basics.vocabulary import MARKS, ZONES, MarkKind
 from hidescan.hide_map.model import XY, Number
-from hidescan.pieces.drawing import UNITS_MM, Drawing, read_dxf, read_svg
+from hidescan.pieces.apart import drawing_apart
+from hidescan.pieces.drawing import UNITS_MM, Drawing, read_drawing
 from hidescan.settings.uses import PieceSettings
 
 # A piece over a hole has a hole.
 COVERABLE = tuple(cast(MarkKind, kind) for kind in MARKS.names if kind != "hole")
-MOST_BYTES = 50_000_000
+MOST_BYTES = 10_000_000
+Reader = Callable[[bytes, str, str | None, PieceSettings], Drawing]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,18 +103,27 @@ def read_pieces(path: Path, settings: PieceSettings) -> tuple[Piece, ...]:
     """
     beside = path.with_suffix(".toml")
     text = _read(beside).decode("utf-8", errors="replace") if beside.exists() else None
-    return pieces_from(_read(path), path.name, text, beside.name, settings)
+    return pieces_from(_read(path), path.name, text, beside.name, settings, read=drawing_apart)
 
 
 def pieces_from(
-    drawing: bytes, name: str, rules: str | None, rules_name: str, settings: PieceSettings
+    drawing: bytes,
+    name: str,
+    rules: str | None,
+    rules_name: str,
+    settings: PieceSettings,
+    *,
+    read: Reader = read_drawing,
 ) -> tuple[Piece, ...]:
-    """`read_pieces` on contents instead of files; the ending of `name` decides between SVG and DXF."""
+    """`read_pieces` on contents instead of files; the ending of `name` decides between SVG and DXF.
+
+    Parameters
+    ----------
+    read
+        Reads the drawing: here, or in a process of its own (`drawing_apart`).
+    """
     unit, tables = (None, {}) if rules is None else _parsed(rules, rules_name)
-    reader = {".svg": read_svg, ".dxf": read_dxf}.get(Path(name).suffix.lower())
-    if reader is None:
-        raise BadInput(f"{name}: pieces are read from .svg or .dxf. Save the drawing as one of them.")
-    drawn = reader(drawing, name, unit, settings)
+    drawn = read(drawing, name, unit, settings)
     if rules is None:
         tables = {label: PieceRules() for label in _without_rules(drawn, settings)}
     for label in tables:
@@ -119,6 +132,8 @@ def pieces_from(
     small = next((piece for piece in pieces if piece.area_mm2 < settings.least_area_mm2), None)
     if small is not None:
         raise BadInput(f"{name}: {small.id} has an area of {small.area_mm2:.1f} mm2 only. Is the unit right?")
+    if (count := sum(piece.pieces for piece in pieces)) > settings.most_pieces:
+        raise BadInput(f"{rules_name}: asks for {count} pieces, over {settings.most_pieces}. Place fewer at a time.")
     if not pieces:
         raise BadInput(f"{name}: there is no closed outline with an id. Give each piece's outline an id.")
     return pieces
@@ -231,9 +246,4 @@ def _known(word: str, words: tuple[str, ...], where: str, what: str) -> None:
 
 
 def _read(path: Path) -> bytes:
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise BadInput(f"{path}: is over {MOST_BYTES // 1_000_000} MB. Save the outlines alone.")
-        return path.read_bytes()
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
+    return read_bytes(path, MOST_BYTES, "Save the outlines alone.")

@@ -12,6 +12,7 @@ integer polygons, resolves its crossings. All coordinates are integers, micromet
 """
 
 from collections import defaultdict
+from typing import Any
 
 import numpy as np
 import pyclipper
@@ -39,9 +40,10 @@ def minus(region: Paths, taken: list[Paths]) -> Paths:
     if not region or not taken:
         return region
     clipper = pyclipper.Pyclipper()
-    clipper.AddPaths(region, pyclipper.PT_SUBJECT, True)
+    if not _added(clipper, region, pyclipper.PT_SUBJECT):
+        return []
     for paths in taken:
-        clipper.AddPaths(paths, pyclipper.PT_CLIP, True)
+        _added(clipper, paths, pyclipper.PT_CLIP)
     return clipper.Execute(pyclipper.CT_DIFFERENCE, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO)  # type: ignore[no-any-return]
 
 
@@ -50,14 +52,22 @@ def common(region: Paths, other: Paths) -> Paths:
     if not region or not other:
         return []
     clipper = pyclipper.Pyclipper()
-    clipper.AddPaths(region, pyclipper.PT_SUBJECT, True)
-    clipper.AddPaths(other, pyclipper.PT_CLIP, True)
+    if not (_added(clipper, region, pyclipper.PT_SUBJECT) and _added(clipper, other, pyclipper.PT_CLIP)):
+        return []
     return clipper.Execute(pyclipper.CT_INTERSECTION, pyclipper.PFT_NONZERO, pyclipper.PFT_NONZERO)  # type: ignore[no-any-return]
 
 
+def _added(clipper: Any, paths: Paths, kind: int) -> bool:
+    """Add paths; those that have no area on the integer grid are left out, and false says that none is left."""
+    flat = [path for path in paths if len(path) > 2]
+    try:
+        clipper.AddPaths(flat, kind, True)
+    except pyclipper.ClipperException:  # raised where not one of them has an area
+        return False
+    return bool(flat)
+
+
 def _resolved(curve: Paths, fill: int) -> Paths:
-    if not curve:
-        return []
     clipper = pyclipper.Pyclipper()
     added = False
     for path in curve:

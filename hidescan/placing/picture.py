@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image, ImageDraw, ImageFont
 
+from hidescan.basics.own_pictures import stamped
 from hidescan.exports.layers import Shape, layers, polygons
 from hidescan.exports.rectified import raster_of, rectified
 from hidescan.hide_map.model import HideMap
@@ -77,7 +78,7 @@ def picture(
     _heading(pen, name, placing, here, pad, settings)
     buffer = BytesIO()
     image.save(buffer, format="PNG", compress_level=3)
-    return buffer.getvalue()
+    return stamped(buffer.getvalue())
 
 
 def _piece(

@@ -1,8 +1,6 @@
 """A placing as text and as a table, with tape distances to take to the leather."""
 
-import csv
-import io
-
+from hidescan.basics.tables import csv_bytes
 from hidescan.placing.file import Placing
 
 _HEAD = (
@@ -26,9 +24,7 @@ def table_csv(placing: Placing) -> bytes:
                 "" if p.mate_apart_mm is None else f"{p.mate_apart_mm:.1f}", "yes" if p.kept else "no",
             )
         )  # fmt: skip
-    text = io.StringIO()
-    csv.writer(text, lineterminator="\r\n").writerows(rows)
-    return text.getvalue().encode()
+    return csv_bytes(rows)
 
 
 def summary(placing: Placing) -> list[str]:

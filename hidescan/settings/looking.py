@@ -14,6 +14,8 @@ class PhotoSettings:
     most_megapixels: float = 80.0
     # Long side over short side: a phone's widest panorama has about 10; a strip beyond that shows no hide.
     most_elongated: float = 20.0
+    # An uncompressed TIFF of that many pixels has 240 MB, with 16 bits a channel twice that.
+    most_file_bytes: int = 500_000_000
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,7 +16,19 @@ class PieceSettings:
     # Smaller than this no piece is; a wrong unit usually is.
     least_area_mm2: float = 25.0
     # A sheet of patterns holds some thousand shapes; a drawing that copies its own copies could hold any number.
-    most_shapes: int = 100_000
+    most_shapes: int = 20_000
+    # Text of all shapes and of the styles that count for each, copies counted; a sheet of patterns has some 100 kB.
+    most_text: int = 20_000_000
+    most_style: int = 20_000
+    # An outline off a digitizer has some thousand points, a curve becomes one a half millimetre.
+    most_points_of_one: int = 50_000
+    most_points: int = 500_000
+    # Outlines with a name of their own, and pieces to be cut of them in all.
+    most_outlines: int = 1_000
+    most_pieces: int = 2_000
+    # Reading a sheet of patterns takes less than a second.
+    most_read_s: float = 8.0
+    read_memory_bytes: int = 1_500_000_000
     # No sheet of patterns is longer; a wrong unit or a broken number is.
     most_extent_mm: float = 100_000.0
 

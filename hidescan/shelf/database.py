@@ -1,24 +1,40 @@
-"""The shelf's file: opened, brought up to date, backed up. SQLite with a write-ahead log: readers never wait."""
+"""The shelf's file: opened, brought up to date, backed up. SQLite with a write-ahead log: readers never wait.
 
+A copy is made by itself on the first use of a day and before the file is brought up to a new version; three of each
+are kept in a folder beside it.
+"""
+
+import hashlib
 import sqlite3
 import time
 import zlib
 from collections.abc import Iterator, Sequence
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
+from datetime import date
 from pathlib import Path
 
 from platformdirs import user_data_path
 
-from hidescan.basics.errors import BadInput
+from hidescan.basics.atomic_files import write_whole
+from hidescan.basics.errors import BadInput, CannotWrite
+from hidescan.basics.reading import read_bytes, read_start
 from hidescan.shelf.schema import STEPS
 from hidescan.shelf.settings import ShelfSettings
 
+# What SQLite raises over a damaged file; its messages may quote bytes that are no text.
+BROKEN = (sqlite3.Error, UnicodeDecodeError)
+_KEPT_COPIES = 3
+_MOST_SHELF_BYTES = 4_000_000_000  # 20,000 maps
+_RESTORE = "Run hidescan shelf check; hidescan shelf restore brings back the newest sound copy."
 APPLICATION_ID = 0x48494445  # "HIDE": tells a shelf from any other SQLite file
 _APPLICATION_AT, _VERSION_AT = 68, 60  # bytes of the file's header (SQLite file format, section 1.3)
 # What is no fault of ours: primary result codes (SQLite, result and error codes).
 _OF_THE_DISK = frozenset(
     (sqlite3.SQLITE_FULL, sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_BUSY, sqlite3.SQLITE_CANTOPEN)
 )
+
+
+today = date.today
 
 
 def default_path() -> Path:
@@ -44,6 +60,7 @@ def open_shelf(
         No shelf, damaged, made by a newer program (then it is not touched), or the folder cannot be written.
     """
     _check_header(path, len(steps))
+    new = not path.exists()
     busy_s = (settings or ShelfSettings()).busy_s
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -53,9 +70,38 @@ def open_shelf(
         except BaseException:
             db.close()
             raise
-    except (OSError, sqlite3.Error) as error:
+    except BROKEN as error:
+        raise unusable(path, error) from error
+    except OSError as error:
         raise BadInput(f"{path}: cannot be used as a shelf ({error}). Name another file with --shelf.") from error
+    if not new:
+        with suppress(BadInput, OSError, *BROKEN):  # a full disk or a damaged file must not keep a person out
+            _copy_of_today(db, path)
     return db
+
+
+def unusable(path: Path, error: Exception) -> BadInput:
+    """What to tell of a shelf that SQLite cannot use: damage has another cure than a disk."""
+    of_the_disk = getattr(error, "sqlite_errorcode", 0) & 0xFF in _OF_THE_DISK
+    advice = "Name another file with --shelf." if of_the_disk else _RESTORE
+    return BadInput(f"{path}: cannot be used as a shelf ({error}). {advice}")
+
+
+def unpacked(data: bytes, sha256: str | None, what: str) -> bytes:
+    """A map as it was put on the shelf.
+
+    Raises
+    ------
+    BadInput
+        It is damaged.
+    """
+    try:
+        found = zlib.decompress(data)
+    except (zlib.error, TypeError) as error:
+        raise BadInput(f"{what} is damaged on the shelf. {_RESTORE}") from error
+    if sha256 is not None and hashlib.sha256(found).hexdigest() != sha256:
+        raise BadInput(f"{what} was changed on the shelf: its checksum differs. {_RESTORE}")
+    return found
 
 
 @contextmanager
@@ -75,7 +121,7 @@ def writing(db: sqlite3.Connection) -> Iterator[None]:
         if db.in_transaction:  # SQLite ends it by itself where the disk is full
             db.execute("ROLLBACK")
         if isinstance(error, sqlite3.OperationalError) and error.sqlite_errorcode & 0xFF in _OF_THE_DISK:
-            raise BadInput(f"The shelf cannot be written ({error}). Nothing was changed.") from error
+            raise CannotWrite(f"The shelf cannot be written ({error}). Nothing on it was changed.") from error
         raise
 
 
@@ -83,6 +129,103 @@ def problems(db: sqlite3.Connection) -> list[str]:
     """What SQLite finds wrong with the file; empty where it is sound."""
     wrong = [str(row[0]) for row in db.execute("PRAGMA integrity_check") if row[0] != "ok"]
     return wrong + [f"{table}: row {row} points nowhere" for table, row, *_ in db.execute("PRAGMA foreign_key_check")]
+
+
+def damage(db: sqlite3.Connection) -> list[str]:
+    """What is wrong with the file, and which maps' checksums differ; empty where all is sound."""
+    try:
+        wrong = problems(db)
+        maps = (
+            "SELECT hide.label, map.photo_file, map.json_zlib, map.sha256 FROM map JOIN hide ON hide.id = map.hide_id"
+        )
+        for label, file, data, sha256 in db.execute(maps):
+            try:
+                unpacked(data, sha256, f"{label}: its map of {file}")
+            except BadInput as error:
+                wrong.append(str(error).split(". ")[0])
+    except BROKEN as error:
+        return [str(error)]
+    return wrong
+
+
+def copies(path: Path) -> list[Path]:
+    """The copies of a shelf that were made by themselves, newest first."""
+    found = _copies_folder(path).glob("????-??-??*.sqlite")
+    return sorted(found, key=lambda copy: (copy.stem[:10], copy.stat().st_mtime_ns), reverse=True)
+
+
+def restore(path: Path, copy: Path | None) -> tuple[Path, Path | None]:
+    """Put a copy in the place of a shelf; what was there is kept under another name.
+
+    Parameters
+    ----------
+    copy
+        Which; None for the newest that is sound.
+
+    Returns
+    -------
+    The copy that was taken, and where the shelf that was there is kept.
+
+    Raises
+    ------
+    BadInput
+        No copy is sound, or another program uses the shelf.
+    """
+    chosen = next((found for found in ([copy] if copy else copies(path)) if not _damage_of_file(found)), None)
+    if chosen is None:
+        where = copy or _copies_folder(path)
+        raise BadInput(f"{where}: there is no sound copy of a shelf. Nothing was changed.")
+    aside = None
+    if path.exists():
+        _refuse_in_use(path)
+        number = 1 + len(list(path.parent.glob(f"{path.stem}.before-restore-*{path.suffix}")))
+        aside = path.with_name(f"{path.stem}.before-restore-{number}{path.suffix}")
+        for ending in ("-wal", "-shm", ""):  # what is not yet in the file itself belongs to it
+            with suppress(FileNotFoundError):
+                path.with_name(path.name + ending).rename(aside.with_name(aside.name + ending))
+    write_whole(path, read_bytes(chosen, _MOST_SHELF_BYTES))
+    return chosen, aside
+
+
+def _damage_of_file(copy: Path) -> list[str]:
+    try:
+        _check_header(copy, len(STEPS))
+        if not copy.exists():
+            return ["it is not there"]
+        with closing(sqlite3.connect(f"{copy.absolute().as_uri()}?mode=ro&immutable=1", uri=True)) as db:
+            return damage(db)
+    except (BadInput, *BROKEN) as error:
+        return [str(error)]
+
+
+def _refuse_in_use(path: Path) -> None:
+    """Refuse where another program writes to the shelf; one that is damaged is used by nobody."""
+    with suppress(*BROKEN), closing(sqlite3.connect(path, timeout=1.0, isolation_level=None)) as db:
+        try:
+            db.execute("BEGIN EXCLUSIVE")
+            db.execute("ROLLBACK")
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
+                raise BadInput(f"{path}: another program is using the shelf. End it first.") from error
+
+
+def _copies_folder(path: Path) -> Path:
+    return path.with_name(f"{path.stem}.copies")
+
+
+def _copy_of_today(db: sqlite3.Connection, path: Path) -> None:
+    target = _copies_folder(path) / f"{today().isoformat()}.sqlite"
+    if not target.exists() and db.execute("SELECT count(*) FROM hide").fetchone()[0]:
+        _copy(db, path, target)
+
+
+def _copy(db: sqlite3.Connection, path: Path, target: Path) -> None:
+    """Make a copy, and let the oldest of its kind go."""
+    backup(db, target)
+    daily = "-version-" not in target.name
+    alike = [copy for copy in copies(path) if ("-version-" not in copy.name) == daily]
+    for old in alike[_KEPT_COPIES:]:
+        old.unlink(missing_ok=True)
 
 
 def backup(db: sqlite3.Connection, target: Path) -> int:
@@ -117,13 +260,9 @@ def backup(db: sqlite3.Connection, target: Path) -> int:
 
 def _check_header(path: Path, known: int) -> None:
     """Refuse what is no shelf, or a newer one, by its first bytes: opening a database would already touch it."""
-    try:
-        with path.open("rb") as file:
-            header = file.read(100)
-    except FileNotFoundError:
+    if not path.exists():
         return
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read ({error.strerror}). Name another file with --shelf.") from error
+    header = read_start(path, 100, "Name another file with --shelf.")
     if not header:  # another program is just making it
         return
     application, version = (int.from_bytes(header[at : at + 4]) for at in (_APPLICATION_AT, _VERSION_AT))
@@ -149,6 +288,8 @@ def _set_up(db: sqlite3.Connection, path: Path, steps: Sequence[Sequence[str]], 
     _to_log_mode(db, busy_s)
     if version == len(steps):
         return
+    if version:
+        _copy(db, path, _copies_folder(path) / f"{today().isoformat()}-version-{version}.sqlite")
     with writing(db):
         version = _version(db)  # again, now that nobody else can be changing it
         _check_version(path, version, len(steps))
@@ -164,10 +305,13 @@ def _set_up(db: sqlite3.Connection, path: Path, steps: Sequence[Sequence[str]], 
 
 
 def _fact_of_map(packed: bytes, name: str) -> str | None:
-    """What a packed map says of its hide and its photo."""
+    """What a packed map says of its hide and its photo; nothing where it is damaged, which `damage` names."""
     from hidescan.hide_map.json_io import from_json
 
-    hide_map = from_json(zlib.decompress(packed), "the shelf")
+    try:
+        hide_map = from_json(unpacked(packed, None, "A map"), "the shelf")
+    except BadInput:
+        return "" if name == "hide_id" else None
     facts = {"hide_id": hide_map.hide_id, "parent_id": hide_map.parent_id, "taken": hide_map.photo.taken}
     return facts[name]
 
@@ -182,7 +326,8 @@ def _derive_anew(db: sqlite3.Connection) -> None:
         " UNION SELECT hide_id FROM map WHERE hide_uid IN (SELECT parent_uid FROM map)"
     )
     for (hide_id,) in rows.fetchall():
-        derive(db, hide_id)
+        with suppress(BadInput):  # a damaged map must not keep the other hides out; `damage` names it
+            derive(db, hide_id)
 
 
 def _to_log_mode(db: sqlite3.Connection, busy_s: float) -> None:

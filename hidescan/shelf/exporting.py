@@ -1,28 +1,25 @@
 """The whole shelf as a file: CSV with a line a hide, or JSON with everything but what can be derived."""
 
-import csv
-import io
 import json
 import sqlite3
 from dataclasses import asdict, fields
 
 from shapely.geometry import mapping
 
+from hidescan.basics.tables import csv_bytes
 from hidescan.shelf.facts import Facts
 from hidescan.shelf.hides import FIGURES, Hide, hide, map_bytes
 
 
 def to_csv(db: sqlite3.Connection) -> bytes:
     """A line for each hide: what was said of it, and its figures in mm and mm2."""
-    text = io.StringIO()
     facts = [f.name for f in fields(Facts)]
-    table = csv.writer(text, lineterminator="\n")
-    table.writerow(("label", *facts, "shade_l", "shade_a", "shade_b", *FIGURES))
+    rows: list[tuple[object, ...]] = [("label", *facts, "shade_l", "shade_a", "shade_b", *FIGURES)]
     for found in _hides(db):
         said = [getattr(found.facts, name) for name in facts]
         figures = [getattr(found, name) for name in FIGURES]
-        table.writerow((found.label, *said, *(found.shade or (None,) * 3), *figures))
-    return text.getvalue().encode()
+        rows.append((found.label, *said, *(found.shade or (None,) * 3), *figures))
+    return csv_bytes(rows)
 
 
 def to_json(db: sqlite3.Connection) -> bytes:

@@ -8,11 +8,12 @@ from decimal import Decimal
 from typing import Annotated, Literal
 
 from hidescan.basics.errors import BadInput
+from hidescan.basics.units import decimal_point
 from hidescan.hide_map.facts import SPECIES, STATE, TANNAGE, THICKNESS, Fact, read_facts
 
 Stretching = Literal["before", "after"]
 _PRICE_UNIT = Decimal("0.0001")
-_PRICE = re.compile(r"(?:([A-Za-z]{1,4}|[$£€¥]) *)?(\d+(?:\.\d{1,4})?)(?: *([A-Za-z]{1,4}|[$£€¥]))?", re.ASCII)
+_PRICE = re.compile(r"(?:([A-Za-z]{1,4}|[$£€¥]) *)?(\d{1,12}(?:[.,]\d{1,4})?)(?: *([A-Za-z]{1,4}|[$£€¥]))?", re.ASCII)
 
 
 def day(text: str) -> str:
@@ -37,7 +38,7 @@ def read_price(text: str) -> tuple[Decimal, str | None]:
     if match is None or (match[1] and match[3]):
         raise BadInput(f'--price {text}: write a number, with its currency where you like: "120.50 EUR".')
     currency = match[1] or match[3]
-    return Decimal(match[2]), None if currency is None else currency.upper()
+    return Decimal(decimal_point(match[2])), None if currency is None else currency.upper()
 
 
 @dataclass(frozen=True, slots=True)

@@ -142,6 +142,35 @@ def find(db: sqlite3.Connection, criteria: Criteria) -> tuple[Row, ...]:
     return found if criteria.shade_of is None else _near(db, criteria, found)
 
 
+# The option of the command line that sets each criterion.
+_OPTIONS = {
+    "species": "--species", "tannage": "--tannage", "state": "--state", "least_area_mm2": "--area", "fits_mm": "--fits",
+    "thickness": "--thickness", "shade_of": "--shade-of", "marks_allowed": "--allow", "price_most": "--price",
+}  # fmt: skip
+
+
+def nearest_miss(db: sqlite3.Connection, criteria: Criteria) -> tuple[Row, tuple[str, ...]] | None:
+    """The hide that meets the most criteria, the largest of those, and the options that it does not meet.
+
+    None where the shelf is empty.
+    """
+    unset = Criteria()
+    with_currency = {"price_most": "currency", "shade_of": "within_delta_e"}
+    missed: dict[str, list[str]] = {}
+    rows = {row.label: row for row in find(db, unset)}
+    for name, option in _OPTIONS.items():
+        if (wanted := getattr(criteria, name)) == getattr(unset, name):
+            continue
+        also = {other: getattr(criteria, other) for key, other in with_currency.items() if key == name}
+        met = {row.label for row in find(db, replace(unset, **{name: wanted}, **also))}
+        for label in rows.keys() - met:
+            missed.setdefault(label, []).append(option)
+    if not rows:
+        return None
+    best = min(rows.values(), key=lambda row: (len(missed.get(row.label, ())), -(row.area_left_mm2 or 0.0), row.label))
+    return best, tuple(missed.get(best.label, ()))
+
+
 def _spellings(db: sqlite3.Connection, name: str, wanted: str) -> list[str]:
     """How the shelf spells what is wanted, and kinds of it.
 

@@ -1,7 +1,7 @@
 """A hide as the shelf holds it."""
 
+import difflib
 import sqlite3
-import zlib
 from dataclasses import dataclass, fields
 from datetime import datetime
 
@@ -9,6 +9,7 @@ import shapely
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.basics.errors import BadInput
+from hidescan.shelf.database import unpacked
 from hidescan.shelf.facts import Facts, Stretching, price_of
 from hidescan.shelf.figures import ZoneFigure
 from hidescan.shelf.maps import content_of, maps_of, newest_of, offcuts_of, parents_of
@@ -144,10 +145,10 @@ def map_bytes(db: sqlite3.Connection, map_id: int) -> bytes:
     KeyError
         No map of that id.
     """
-    row = db.execute("SELECT json_zlib FROM map WHERE id = ?", (map_id,)).fetchone()
+    row = db.execute("SELECT json_zlib, sha256, photo_file FROM map WHERE id = ?", (map_id,)).fetchone()
     if row is None:
         raise KeyError(map_id)
-    return zlib.decompress(row[0])
+    return unpacked(row[0], row[1], f"The map of {row[2]}")
 
 
 def has_map(db: sqlite3.Connection, sha256: str) -> bool:
@@ -177,5 +178,9 @@ def id_of(db: sqlite3.Connection, label: str) -> int:
     """
     found = id_or_none(db, label)
     if found is None:
-        raise BadInput(f"{label}: there is no hide of that label on the shelf. See them with shelf list.")
+        known = [str(row[0]) for row in db.execute("SELECT label FROM hide WHERE removed_at IS NULL")]
+        near = {name.lower(): name for name in known}
+        meant = [near[name] for name in difflib.get_close_matches(label.strip().lower(), near, n=3, cutoff=0.5)]
+        advice = f"Did you mean {' or '.join(meant)}?" if meant else "See them with shelf list."
+        raise BadInput(f"{label}: there is no hide of that label on the shelf. {advice}")
     return found

@@ -6,12 +6,12 @@ are added does not matter, and no clock of this program does.
 """
 
 import sqlite3
-import zlib
 from dataclasses import dataclass
 
 from hidescan.hide_map.identity import is_offcut, is_same_hide
 from hidescan.hide_map.json_io import from_json
 from hidescan.hide_map.model import HideMap
+from hidescan.shelf.database import unpacked
 from hidescan.shelf.facts import Stretching
 
 _COLUMNS = "id, sha256, photo_sha256, revision, stretching, taken, hide_uid, parent_uid"
@@ -59,8 +59,8 @@ def newest_of(db: sqlite3.Connection, hide_id: int) -> MapRow | None:
 
 def content_of(db: sqlite3.Connection, map_id: int) -> HideMap:
     """Return a map on the shelf."""
-    packed = db.execute("SELECT json_zlib FROM map WHERE id = ?", (map_id,)).fetchone()[0]
-    return from_json(zlib.decompress(packed), "the shelf")
+    packed, file = db.execute("SELECT json_zlib, photo_file FROM map WHERE id = ?", (map_id,)).fetchone()
+    return from_json(unpacked(packed, None, f"The map of {file}"), "the shelf")
 
 
 def hide_of(db: sqlite3.Connection, hide_map: HideMap) -> int | None:

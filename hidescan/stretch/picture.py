@@ -6,6 +6,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from hidescan.basics.geometry import Points
+from hidescan.basics.own_pictures import stamped
 from hidescan.exports.layers import layers
 from hidescan.stretch.comparison import Gain
 from hidescan.stretch.report import percent
@@ -49,7 +50,7 @@ def picture(gain: Gain) -> bytes:
     _panel(pen, gain, times, width)
     data = io.BytesIO()
     image.save(data, "PNG")
-    return data.getvalue()
+    return stamped(data.getvalue())
 
 
 def _times(moved_mm: Points) -> int:

@@ -38,7 +38,7 @@ def test_thicknesses(text: str, expected_mm: float) -> None:
     ("text", "says"),
     [
         ("1.8", "no unit"),
-        ("1,8mm", "point"),
+        ("1,842mm", "may be 1842"),
         ("1.8cm", "not a unit"),
         ("thick", "cannot read"),
         ("", "cannot read"),
@@ -99,3 +99,21 @@ def test_areas_lengths_thicknesses_as_text() -> None:
     assert units.format_area(3_186_716, "metric") == "3.187 m²"
     assert units.format_length(1841.5, "ft") == "72.5 in"
     assert units.format_thickness(1.984375, "ft") == "5.0 oz"
+
+
+@pytest.mark.parametrize(
+    ("comma", "point"),
+    [("1,8mm", "1.8mm"), ("0,998mm", "0.998mm"), (",5mm", ".5mm"), ("4,25oz", "4.25oz"), ("0,07in", "0.07in")],
+)
+def test_a_decimal_comma_is_read_as_a_point(comma: str, point: str) -> None:
+    """ISO 80000-1, 7.3.2: the decimal sign is either a comma or a point on the line."""
+    assert units.parse_thickness_mm(comma) == units.parse_thickness_mm(point)
+
+
+@pytest.mark.parametrize(
+    "text", ["9" * 6000 + "mm", "1" * 30 + "m", "1/" + "9" * 5000 + "in", "2000km", "0." + "0" * 500 + "1mm"]
+)
+def test_numbers_without_end_are_refused(text: str) -> None:
+    for read in (units.parse_length_mm, units.parse_thickness_mm, units.parse_area_mm2):
+        with pytest.raises(BadInput):
+            read(text)

@@ -57,7 +57,7 @@ def test_a_hide_without_marks(tmp_path: Path) -> None:
 
 def test_a_hide_that_marks_cover_wholly(tmp_path: Path) -> None:
     path = tmp_path / "gone.hide.json"
-    path.write_bytes(to_json(marked_map(mark("stain-1", disc(0, 500, 5000), "stain"))))
+    path.write_bytes(to_json(marked_map(mark("stain-1", disc(0, 500, 700), "stain"))))
     shown = said("marks", path, "--units", "metric").stdout
     assert "usable  0.0" in shown and "clear " not in shown
     assert json.loads(said("marks", path, "--json").stdout)["clear_rectangle_mm"] is None

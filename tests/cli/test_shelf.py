@@ -73,7 +73,7 @@ def test_pieces_cut_where_they_were_placed(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("reader", "text"),
     [
-        (read_price, "12,50"),
+        (read_price, "12,500"),
         (read_price, "-3"),
         (read_price, "EUR 3 EUR"),
         (day, "2026-13-01"),

@@ -167,7 +167,13 @@ def test_prices_are_read(text: str, amount: str, currency: str, a_foot: bool) ->
     assert (price.amount, price.currency, price.a_foot) == (Decimal(amount), currency, a_foot)
 
 
-@pytest.mark.parametrize("text", ["", "EUR", "-5", "0", "9,50", "9.50/yard", "1e3", "nan", "$5 EUR"])
+def test_a_price_is_read_with_a_decimal_comma_but_never_guessed() -> None:
+    assert price_from("9,50 EUR/ft2") == price_from("9.50 EUR/ft2")
+    with pytest.raises(BadInput, match="may be 1250"):
+        price_from("1,250 EUR")
+
+
+@pytest.mark.parametrize("text", ["", "EUR", "-5", "0", "9.50/yard", "9" * 6000, "1e3", "nan", "$5 EUR"])
 def test_other_prices_are_refused(text: str) -> None:
     with pytest.raises(BadInput, match="--price"):
         price_from(text)

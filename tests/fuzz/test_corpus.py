@@ -51,8 +51,8 @@ def block_in_itself(levels: int) -> bytes:
 @pytest.mark.parametrize(
     ("name", "data", "says"),
     [
-        ("svg", uses(60), "over 100000 shapes"),
-        ("svg", HEAD + b'<g id="a"><use href="#a"/></g></svg>', "over 100000 shapes"),
+        ("svg", uses(60), "5764607523034234880 shapes, over 20000"),
+        ("svg", HEAD + b'<g id="a"><use href="#a"/></g></svg>', "shapes without end"),
         ("svg", HEAD + b"<g>" * 3000 + b"</g>" * 3000 + b"</svg>", "cannot be read|not an SVG"),
         ("svg", SVG.replace(b"h60", b"h6e30"), "reaches beyond 100 m"),
         ("svg", SVG.replace(b"h60", b"h1e400"), "cannot be read"),
@@ -61,7 +61,7 @@ def block_in_itself(levels: int) -> bytes:
         ("svg", b'<?xml version="1.0" encoding="none-such"?>' + SVG, "not an SVG"),
         ("svg", SVG + BETWEEN + b"a = " + b"[" * 5000, "not TOML"),
         ("svg", SVG + BETWEEN + RULES + b"\nx = " + b"9" * 5000, "not TOML"),
-        ("dxf", block_in_itself(9), "over 100000 shapes|cannot be read|can be read"),
+        ("dxf", block_in_itself(9), "shapes without end"),
         ("marks_geojson", b"[" * 100_000, "neither a CSV"),
         ("marks_geojson", seeds("marks_geojson")[2].replace(b'"id": "a"', b'"confidence": 1' + b"0" * 400), "from 0 to 1"),
         ("placed_geojson", b'{"features": [{"geometry": {"type": "Polygon", "coordinates": ""}}]}', "not GeoJSON"),
@@ -125,7 +125,7 @@ def test_marks_that_a_map_s_camera_does_not_see_get_one_line(tmp_path: Path) -> 
     path, plain = tmp_path / "b.hide.json", json.loads(to_json(rectangle_map()))
     path.write_text(json.dumps(plain))
     plain["camera"]["rotation"] = [[1, 0, 0], [0, 0, -1], [0, 1, 0]]
-    with pytest.raises(BadInput, match="does not look"):
+    with pytest.raises(BadInput, match="below the floor"):
         given_marks(path, from_json(json.dumps(plain).encode(), "a"), Settings())
 
 

@@ -17,10 +17,12 @@ from PIL import Image
 
 from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.errors import BadInput
+from hidescan.basics.reading import read_bytes
 from hidescan.cli.app import main
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import Inputs
-from hidescan.hide_map.revisions import read_map, save_map
+from hidescan.hide_map.revisions import file_digest, read_map, save_map
+from hidescan.many.one_photo import keep, picture_of
 from hidescan.photo.reading import read_photo
 from hidescan.settings import PhotoSettings
 from hidescan.shelf import database
@@ -244,13 +246,40 @@ def test_a_clock_that_goes_back_leaves_the_newest_map_the_newest(
 def test_a_photo_that_changes_while_it_is_read_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     path = tmp_path / "a.png"
     Image.fromarray(np.zeros((400, 400, 3), np.uint8)).save(path)
-    whole, real = path.read_bytes(), Path.read_bytes
+    whole, real = path.read_bytes(), read_bytes
 
-    def read(self: Path) -> bytes:
-        data = real(self)
-        self.write_bytes(whole + b"more")
+    def read(path: Path, *bounds: Any) -> bytes:
+        data = real(path, *bounds)
+        path.write_bytes(whole + b"more")
         return data
 
-    monkeypatch.setattr(Path, "read_bytes", read)
+    monkeypatch.setattr("hidescan.photo.reading.read_bytes", read)
     with pytest.raises(BadInput, match="was changed while it was read"):
         read_photo(path, PhotoSettings(least_megapixels=0.1))
+
+
+def test_on_a_full_disk_a_map_and_its_pictures_are_written_together_or_not_at_all(tmp_path: Path) -> None:
+    """At every fill level: what stood there before is there as it was, or all of the new is."""
+    old, new = (rectangle_map(inputs=Inputs(thickness_mm=mm)) for mm in (1.8, 2.0))
+    disk = tmp_path / "disk"
+    with small_disk(disk, 400):
+        for free in range(0, 120, 12):
+            path = disk / f"{free}.hide.json"
+            first = keep(path, old, {"map": b"old", "zones": b"old", "marks": b"old"}, fresh=False, seen="")
+            (disk / "room").write_bytes(bytes(1024 * free))
+            fill(disk)
+            (disk / "room").unlink()
+            pictures = dict.fromkeys(("map", "zones", "marks"), b"new" * 10_000)
+            seen = {p.name: p.read_bytes() for p in disk.glob(f"{free}.*") if p.is_file()}
+            try:
+                keep(path, new, pictures, fresh=False, seen=file_digest(path))
+            except BadInput as error:
+                assert "Nothing was changed" in str(error)
+                assert {p.name: p.read_bytes() for p in disk.glob(f"{free}.*") if p.is_file()} == seen
+                assert read_map(path) == first
+            else:
+                assert read_map(path).inputs == new.inputs and picture_of(path, "map").read_bytes() == pictures["map"]
+                assert (disk / f"{free}.hide" / "1.json").exists()
+            assert not list(disk.rglob(".*.part"))
+            for name in ("filler", *(p.name for p in disk.glob(f"{free}.*") if p.is_file())):
+                (disk / name).unlink()

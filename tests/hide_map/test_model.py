@@ -11,18 +11,24 @@ from hidescan.hide_map.json_io import as_saved, from_json, json_schema, to_json
 from hidescan.hide_map.model import GaugeInput, HintInput, Inputs, TapeInput
 from tests.samples import rectangle_map
 
-NUMBER = st.floats(-1e5, 1e5).map(lambda x: float(f"{x:.9g}") + 0.0)
+
+def number(low: float, high: float) -> st.SearchStrategy[float]:
+    return st.floats(low, high).map(lambda x: float(f"{x:.9g}") + 0.0)
+
+
+NUMBER = number(-1e5, 1e5)
+THICKNESS, SCALE, TAPE = number(0.01, 30.0), number(0.91, 1.09), number(1.0, 1e5)
 XY = st.tuples(NUMBER, NUMBER)
 INPUTS = st.builds(
     Inputs,
-    thickness_mm=st.none() | NUMBER.filter(lambda mm: mm > 0),
-    card_scale=st.none() | XY,
-    tapes=st.lists(st.builds(TapeInput, st.integers(0, 9), st.integers(0, 9), NUMBER), max_size=2).map(tuple),
+    thickness_mm=st.none() | THICKNESS,
+    card_scale=st.none() | st.tuples(SCALE, SCALE),
+    tapes=st.lists(st.builds(TapeInput, st.integers(0, 9), st.integers(0, 9), TAPE), max_size=2).map(tuple),
     neck_px=st.none() | XY,
     species=st.none() | st.text(max_size=10),
     face=st.sampled_from(["grain", "flesh", "unknown"]),
     hints=st.lists(st.builds(HintInput, XY, st.booleans()), max_size=2).map(tuple),
-    gauge=st.lists(st.builds(GaugeInput, XY, NUMBER, NUMBER, XY), max_size=2).map(tuple),
+    gauge=st.lists(st.builds(GaugeInput, XY, THICKNESS, NUMBER, XY), max_size=2).map(tuple),
 )
 
 

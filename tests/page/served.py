@@ -12,7 +12,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 import numpy as np
 import pytest
@@ -80,14 +80,14 @@ main()
 """
 
 
-def start(data: Path, port: int = PageSettings().port) -> Program:
+def start(data: Path, port: int = PageSettings().port, errors: IO[bytes] | None = None) -> Program:
     environment = {
         **os.environ, "XDG_DATA_HOME": str(data), "XDG_CONFIG_HOME": str(data / "config"), "PYTHONUNBUFFERED": "1",
         "PYTHONPATH": str(ROOT), "HOME": str(data),
     }  # fmt: skip
     process = subprocess.Popen(
         [sys.executable, "-c", START, "page", "--no-browser", str(port)],
-        env=environment, stdout=subprocess.PIPE, text=True, start_new_session=True,
+        env=environment, stdout=subprocess.PIPE, stderr=errors, text=True, start_new_session=True,
     )  # fmt: skip
     assert process.stdout is not None
     url = _url(process.stdout.readline())

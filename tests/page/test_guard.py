@@ -93,6 +93,45 @@ def test_a_code_opens_once(app: tuple[TestClient, Door, Path, Clock]) -> None:
     assert client.post("/enter", data={"code": door.code.lower()}, headers=OURS).status_code == 303  # typed by hand
 
 
+def test_a_look_ahead_does_not_use_a_code_up(app: tuple[TestClient, Door, Path, Clock]) -> None:
+    """HEAD asks for what GET would answer without doing anything (RFC 9110, 9.3.2); previews of links send it."""
+    client, door, _, _ = app
+    client.cookies.clear()
+    code = door.code
+    assert client.head("/", params={"code": code}).status_code == 401
+    assert door.code == code and client.get("/", params={"code": code}).status_code == 303
+
+
+@pytest.mark.parametrize(
+    ("kind", "body"),
+    [
+        ("multipart/form-data; boundary=x", b"--x\r\nContent-Disposition: form-data; name=code\r\n\r\nA"),
+        ("multipart/form-data", b"--x"),
+        ("application/x-www-form-urlencoded", b"code=" + b"A" * 100_000),
+        ("application/x-www-form-urlencoded", b"code=A&code=B"),
+        ("application/x-www-form-urlencoded", b"&".join(b"a=1" for _ in range(300))),
+        ("application/x-www-form-urlencoded", b"\xff\xfe=\x00"),
+        ("application/json", b'{"code": 1}'),
+        ("", b""),
+    ],
+)
+def test_a_malformed_post_to_the_door_gets_400(
+    app: tuple[TestClient, Door, Path, Clock], kind: str, body: bytes, capfd: pytest.CaptureFixture[str]
+) -> None:
+    client, door, _, _ = app
+    client.cookies.clear()
+    code = door.code
+    assert client.post("/enter", content=body, headers={**OURS, "content-type": kind}).status_code == 400
+    assert door.code == code and capfd.readouterr() == ("", "")
+
+
+def test_cookies_of_any_kind_get_an_answer(app: tuple[TestClient, Door, Path, Clock]) -> None:
+    client = app[0]
+    client.cookies.clear()
+    for cookie in (b"a/b=1", b"path=1; =; ;;", b"hidescan=\xff", b'hidescan="\\777"', b"x" * 9000):
+        assert client.get("/api/works", headers={b"cookie": cookie}).status_code == 401
+
+
 def test_five_wrong_codes_lock_for_a_minute(app: tuple[TestClient, Door, Path, Clock]) -> None:
     client, door, _, clock = app
     client.cookies.clear()

@@ -71,9 +71,9 @@ def test_no_code_is_made_from_data() -> None:
     assert found == []
 
 
-def test_other_programs_are_run_only_when_the_page_is_built() -> None:
+def test_the_only_other_program_run_is_node_for_the_page_and_itself_for_a_drawing() -> None:
     users = {path for path, nodes in modules().items() if any("subprocess" in imported(node) for node in nodes)}
-    assert users == {"page/build_hook.py"}
+    assert users == {"page/build_hook.py", "pieces/apart.py"}
 
 
 def test_only_the_page_and_the_cluster_know_of_a_network() -> None:

@@ -88,7 +88,7 @@ def laid_out(seed: int, *, marks: int = 5, gauged: bool = False, species: str = 
         ),
         zones=tuple(zones),
         marks=tuple(entries),
-        measures=replace(base.measures, area_gross=figure(outer.area), area_net=figure(net.area), length=figure(float(neck[0, 1]))),
+        measures=replace(base.measures, area_gross=figure(outer.area), area_net=figure(net.area), area_usable=figure(net.area), length=figure(float(neck[0, 1]))),
     )  # fmt: skip
 
 

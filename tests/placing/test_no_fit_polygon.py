@@ -76,3 +76,12 @@ def test_a_pocket_is_a_free_place() -> None:
     free = minus([[[0, 0], [90, 0], [90, 90], [0, 90]]], [no_fit(pocket, square)])
     assert region(free).equals(shapely.box(30, 30, 90, 40))
     assert region(common(free, [[[50, 0], [90, 0], [90, 90], [50, 90]]])).equals(shapely.box(50, 30, 90, 40))
+
+
+def test_paths_without_an_area_on_the_grid_are_nowhere() -> None:
+    """A sliver of a drawing, narrower than a micrometre, is a line here, which the library refuses."""
+    line, square = [[0, 0], [9, 0], [4, 0]], [[0, 0], [900, 0], [900, 900], [0, 900]]
+    assert minus([line], [[square]]) == [] and common([square], [line]) == []
+    assert len(minus([square], [[line]])) == 1
+    sliver = np.array(line)
+    assert len(no_fit(np.array(square), sliver)) <= 1 and no_fit(sliver, sliver) == []

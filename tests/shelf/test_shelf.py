@@ -19,7 +19,7 @@ from hidescan.shelf.finding import Criteria, ThicknessWanted, find
 from hidescan.shelf.hides import hide, map_bytes
 from hidescan.shelf.parsing import PlacedPieces
 from hidescan.shelf.schema import STEPS
-from tests.samples import SQUARE, rectangle_map
+from tests.samples import HOLE, SQUARE, figure, rectangle_map
 
 
 def shelf(tmp_path: Path) -> sqlite3.Connection:
@@ -79,13 +79,17 @@ def test_a_photo_on_the_shelf_gets_a_further_map_and_no_second_hide(tmp_path: Pa
 
 
 def test_maps_before_and_after_stretching_stand_side_by_side(tmp_path: Path) -> None:
-    larger = replace(rectangle_map().measures, area_net=replace(rectangle_map().measures.area_net, value=650_000.0))
+    base = rectangle_map()
+    wide = tuple((x * 13 / 12, y) for x, y in SQUARE)  # 650 mm
+    outline = replace(base.outline, hide_mm=PolygonGeometry((wide, HOLE)))
+    larger = replace(base.measures, area_gross=figure(650_000.0), area_net=figure(649_600.0))
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", file_of("ab"), details=register.MapDetails(stretching="before"))
-        register.add_map(db, "buck", file_of("cd", measures=larger), details=register.MapDetails(stretching="after"))
+        wider = file_of("cd", measures=larger, outline=outline)
+        register.add_map(db, "buck", wider, details=register.MapDetails(stretching="after"))
         found = hide(db, "buck")
-    assert [(m.stretching, m.area_net_mm2) for m in found.maps] == [("before", 599_600.0), ("after", 650_000.0)]
-    assert found.area_net_mm2 == 650_000.0
+    assert [(m.stretching, m.area_net_mm2) for m in found.maps] == [("before", 599_600.0), ("after", 649_600.0)]
+    assert found.area_net_mm2 == 649_600.0
 
 
 def test_a_cut_with_its_place_changes_what_fits(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 
 from hidescan.basics.errors import BadInput
+from hidescan.page.works import part_prefix
 
 
 def json_answer(data: bytes) -> Response:
@@ -50,7 +51,7 @@ async def received(request: Request, folder: Path, most_bytes: int) -> Path:
     BadInput
         It is too large; nothing is left of it.
     """
-    handle, part = tempfile.mkstemp(dir=folder, prefix=".upload")
+    handle, part = tempfile.mkstemp(dir=folder, prefix=part_prefix(), suffix=".part")
     try:
         size = 0
         with os.fdopen(handle, "wb") as file:

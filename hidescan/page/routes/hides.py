@@ -12,11 +12,13 @@ from starlette.responses import FileResponse, JSONResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
-from hidescan.basics.errors import BadInput
+from hidescan.basics.errors import BadInput, CannotWrite
 from hidescan.basics.units import parse_length_mm, parse_thickness_mm
 from hidescan.exports.formats import FORMATS, PAPERS
+from hidescan.page.connections import Connections, TooSlow
 from hidescan.page.desk import Desk, Elsewhere
 from hidescan.page.door import Door
+from hidescan.page.failures import fault_sentence, sentence_for, without_folders
 from hidescan.page.guard import Guard
 from hidescan.page.journal import Edit, edit_from
 from hidescan.page.mapper import Mapper
@@ -25,13 +27,20 @@ from hidescan.page.routes.pieces import piece_routes
 from hidescan.page.routes.several_photos import more_routes
 from hidescan.page.routes.vocabulary import read_page_facts, vocabulary_route
 from hidescan.page.settings import PageSettings
-from hidescan.page.works import add_work
+from hidescan.page.works import add_work, clear_parts
 from hidescan.settings import Settings
 
 BUILT = Path(__file__).parents[1] / "built"
 
 
-def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, settings: PageSettings) -> Starlette:
+def make_app(
+    folder: Path,
+    door: Door,
+    hosts: frozenset[str],
+    cookie: str,
+    settings: PageSettings,
+    connections: Connections | None = None,
+) -> Starlette:
     """The page over the works in a folder.
 
     Parameters
@@ -40,6 +49,8 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
         Host headers served, port included.
     cookie
         Name of the cookie that holds a token.
+    connections
+        Those of the server that runs this.
     """
     mapper = Mapper(settings)
     desk = Desk(folder, mapper)
@@ -47,6 +58,7 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
     @asynccontextmanager
     async def life(app: Starlette) -> AsyncIterator[None]:
         folder.mkdir(parents=True, exist_ok=True)
+        clear_parts(folder)
         mapper.start()
         try:
             yield
@@ -145,14 +157,44 @@ def make_app(folder: Path, door: Door, hosts: frozenset[str], cookie: str, setti
             *piece_routes(one + "/pieces", desk, settings),
             Mount("/static", StaticFiles(directory=BUILT)),
         ],
-        middleware=[Middleware(Guard, door=door, hosts=hosts, cookie=cookie)],
-        exception_handlers={KeyError: _missing, Elsewhere: _elsewhere, BadInput: _refused},
+        middleware=[
+            Middleware(
+                Guard,
+                door=door,
+                hosts=hosts,
+                cookie=cookie,
+                connections=connections or Connections(settings),
+                settings=settings,
+            )
+        ],
+        exception_handlers={
+            KeyError: _missing,
+            Elsewhere: _elsewhere,
+            TooSlow: _too_slow,
+            CannotWrite: _disk,
+            OSError: _disk,
+            BadInput: _refused,
+            Exception: _fault,
+        },
         lifespan=life,
     )
 
 
 def _refused(request: Request, error: Exception) -> Response:
-    return JSONResponse({"refused": str(error)}, 422)
+    return JSONResponse({"refused": without_folders(str(error))}, 422)
+
+
+def _disk(request: Request, error: Exception) -> Response:
+    assert isinstance(error, OSError | BadInput)
+    return JSONResponse({"refused": sentence_for(error)}, 507)
+
+
+def _too_slow(request: Request, error: Exception) -> Response:
+    return JSONResponse({"refused": str(error)}, 408, {"connection": "close"})
+
+
+def _fault(request: Request, error: Exception) -> Response:
+    return JSONResponse({"refused": fault_sentence(error)}, 500)
 
 
 def _elsewhere(request: Request, error: Exception) -> Response:

@@ -35,7 +35,7 @@ def more_routes(at: str, desk: Desk, settings: PageSettings) -> list[Route]:
         subject, photo = desk.subject(request.path_params["name"]), request.path_params["photo"]
         if not is_id(photo) or photo not in works(subject.folder / "more"):
             return Response(status_code=404)
-        async with desk.mapper.idle():
+        async with desk.mapper.idle(subject.folder):
             remove_work(subject.folder / "more" / photo)
         return json_answer(await ask("more", subject))
 

@@ -9,7 +9,7 @@ import base64
 import hashlib
 import json
 from collections.abc import Callable
-from dataclasses import asdict, replace
+from dataclasses import asdict, dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +28,7 @@ from hidescan.hide_map.revisions import file_digest
 from hidescan.page.settings import PageSettings
 from hidescan.page.worker.bench import Bench, Files, PieceTable, Subject, found_map, mapped_with
 from hidescan.page.works import harmless_name
+from hidescan.pieces.apart import drawing_apart
 from hidescan.pieces.file import Piece, pieces_from
 from hidescan.placing import file as placing_file
 from hidescan.placing.by_hand import HandSpot, broken_by, carried_spots, laid_by_hand, spots_of
@@ -44,8 +45,20 @@ from hidescan.settings.uses import PieceSettings, PlaceSettings
 
 Say = Callable[[str], None]
 _PLACED_ON = "placed-on.hide.json"
+
+
+@dataclass(frozen=True, slots=True)
+class _Stored:
+    """The drawing, base64, and the rules as they came."""
+
+    file: str
+    drawing: str
+    rules: str
+
+
 FORMS = ("svg", "dxf", "pdf", "csv", "json")
 _SPOTS = TypeAdapter(tuple[HandSpot, ...])
+_STORED = TypeAdapter(_Stored)
 
 
 def shown(bench: Bench, subject: Subject, say: Say) -> bytes:
@@ -60,7 +73,7 @@ def loaded(bench: Bench, subject: Subject, file: str, drawing: bytes | None, rul
     if drawing is None:
         if before is None:
             raise BadInput("Choose the drawing of your pieces first: an SVG or a DXF.")
-        file, drawing = before["file"], base64.b64decode(before["drawing"])
+        file, drawing = before.file, base64.b64decode(before.drawing)
     file = harmless_name(file)
     pieces = _read(bench.page, file, drawing, rules)
     leather, digest = _leather(bench, subject, say)
@@ -128,14 +141,14 @@ def _table(bench: Bench, subject: Subject, say: Say) -> PieceTable | None:
     stored = _stored(subject.folder)
     if stored is None:
         return None
-    pieces = _read(bench.page, stored["file"], base64.b64decode(stored["drawing"]), stored["rules"])
+    pieces = _read(bench.page, stored.file, base64.b64decode(stored.drawing), stored.rules)
     leather, digest = _leather(bench, subject, say)
     _check_grain(leather, pieces)
     placing = laid_by_hand(leather, digest, pieces, _spots(subject.folder, leather, digest))
     _keep(
         bench,
         subject,
-        PieceTable(mapped_with(subject), leather, digest, stored["file"], stored["rules"], pieces, placing, ""),
+        PieceTable(mapped_with(subject), leather, digest, stored.file, stored.rules, pieces, placing, ""),
     )
     return bench.tables[subject.folder]
 
@@ -172,7 +185,9 @@ def _leather(bench: Bench, subject: Subject, say: Say) -> tuple[Leather, str]:
 
 
 def _read(page: PageSettings, file: str, drawing: bytes, rules: str) -> tuple[Piece, ...]:
-    pieces = pieces_from(drawing, file, rules if rules.strip() else None, "The rules", PieceSettings())
+    pieces = pieces_from(
+        drawing, file, rules if rules.strip() else None, "The rules", PieceSettings(), read=drawing_apart
+    )
     count = sum(piece.pieces for piece in pieces)
     if count > page.most_pieces:
         raise BadInput(f"These are {count} pieces; on the page there may be {page.most_pieces}. Use hidescan place.")
@@ -188,10 +203,15 @@ def _check_grain(leather: Leather, pieces: tuple[Piece, ...]) -> None:
         )
 
 
-def _stored(folder: Path) -> dict[str, str] | None:
+def _stored(folder: Path) -> _Stored | None:
+    """The drawing and the rules as they came; None where there are none."""
     path = folder / "pieces.json"
-    found: dict[str, str] | None = json.loads(path.read_bytes()) if path.is_file() else None
-    return found
+    if not path.is_file():
+        return None
+    try:
+        return _STORED.validate_json(path.read_bytes())
+    except ValidationError as error:
+        raise _set_aside(path, "The drawing of the pieces", "Choose it again.") from error
 
 
 def _spots(folder: Path, leather: Leather, digest: str) -> tuple[HandSpot, ...]:
@@ -199,11 +219,21 @@ def _spots(folder: Path, leather: Leather, digest: str) -> tuple[HandSpot, ...]:
     path, under = folder / "placing.json", folder / _PLACED_ON
     if not path.is_file():
         return ()
-    placing = placing_file.from_json(path.read_bytes(), path.name)
-    on = placing.hides[0].map_sha256
-    if on == digest or file_digest(under) != on:  # as it was; or kept by a version that did not keep the map
-        return spots_of(placing)
-    return carried_spots(spots_of(placing), from_json(under.read_bytes(), under.name), leather.hide_map)
+    try:
+        placing = placing_file.from_json(path.read_bytes(), path.name)
+        on = placing.hides[0].map_sha256
+        if on == digest or file_digest(under) != on:  # as it was; or kept by a version that did not keep the map
+            return spots_of(placing)
+        return carried_spots(spots_of(placing), from_json(under.read_bytes(), under.name), leather.hide_map)
+    except BadInput as error:
+        raise _set_aside(path, "Where the pieces lay", "Lay them again.") from error
+
+
+def _set_aside(path: Path, what: str, advice: str) -> BadInput:
+    """Give a damaged file another name; what to tell."""
+    aside = path.with_suffix(f".damaged{path.suffix}")
+    path.replace(aside)
+    return BadInput(f"{what} cannot be read any more; the file was set aside ({aside.name}). {advice}")
 
 
 def _valid(plain: Any) -> tuple[HandSpot, ...]:

@@ -17,6 +17,7 @@ from hidescan.exports.formats import FORMATS, contents, file_names
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import HideMap
 from hidescan.hide_map.revisions import path_of_hide, save_map
+from hidescan.page.failures import fault_sentence, sentence_for
 from hidescan.page.settings import PageSettings
 from hidescan.page.worker import pieces
 from hidescan.page.worker import several_photos as more
@@ -44,13 +45,13 @@ def serve(pipe: Connection, page: PageSettings) -> None:
 def _answer(bench: Bench, name: str, arguments: tuple[Any, ...], say: Callable[[str], None]) -> tuple[str, Any]:
     try:
         return "done", REQUESTS[name](bench, *arguments, say)
-    except BadInput as error:
-        return "refused", str(error)
+    except (BadInput, OSError) as error:
+        return "refused", sentence_for(error)
     except MemoryError:
         bench.photos.clear()
         return "refused", "The photo needs more memory than is allowed here. Use a smaller picture."
     except Exception as error:  # a fault of ours in one request must not end the photos held warm
-        return "failed", f"{type(error).__name__}: {error}"
+        return "failed", fault_sentence(error)
 
 
 def view(bench: Bench, subject: Subject, say: Callable[[str], None]) -> bytes:
@@ -124,8 +125,16 @@ def full(bench: Bench, subject: Subject, say: Callable[[str], None]) -> None:
     write_picture(bench, open_photo(bench, subject, say).photo, subject.folder / "full.jpg", None)
 
 
+def forget(bench: Bench, subject: Subject, say: Callable[[str], None]) -> None:
+    """Drop what is held of a work: another worker has changed it since."""
+    for held in (bench.photos, bench.tables, bench.looks):
+        for folder in [path for path in held if path.is_relative_to(subject.folder)]:
+            del held[folder]
+
+
 REQUESTS: dict[str, Callable[..., Any]] = {
     "view": view, "keep": keep, "shelve": shelve, "export": export, "sheet": sheet, "full": full,
+    "forget": forget,
     "more": more.shown, "export more": more.exported,
     "pieces": pieces.shown, "load pieces": pieces.loaded, "check piece": pieces.checked, "lay pieces": pieces.laid,
     "place rest": pieces.rest, "export pieces": pieces.exported,

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from hidescan.basics.errors import BadInput
 from hidescan.basics.geometry import Points
 from hidescan.basics.opencv import reduced
+from hidescan.basics.own_pictures import stamped
 from hidescan.basics.uncertainty import COVERAGE_FACTOR
 from hidescan.pieces.templates.finding import Found, LeftOut, Template
 
@@ -117,7 +118,7 @@ def to_png(rgb: NDArray[np.uint8], found: Found, arrows_px: list[Points | None])
         )  # fmt: skip
     data = io.BytesIO()
     image.save(data, "PNG")
-    return data.getvalue()
+    return stamped(data.getvalue())
 
 
 def lines_of(templates: tuple[Template, ...]) -> list[str]:
