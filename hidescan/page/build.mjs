@@ -14,7 +14,7 @@ const made = await build({
   legalComments: "none",
   metafile: true,
 });
-for (const name of ["index.html", "icon.svg"]) await cp(`web/${name}`, `built/${name}`);
+for (const name of ["index.html", "icon.svg", "sample.jpg"]) await cp(`web/${name}`, `built/${name}`);
 
 const packages = new Set(
   Object.keys(made.metafile.inputs).map((path) => path.match(/node_modules\/((?:@[^/]+\/)?[^/]+)/)?.[1]).filter(Boolean),

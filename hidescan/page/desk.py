@@ -2,8 +2,9 @@
 
 import asyncio
 import json
+import time
 from contextlib import suppress
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Any
 
@@ -11,10 +12,12 @@ from pydantic import TypeAdapter
 
 from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.errors import BadInput
-from hidescan.page import works
+from hidescan.page import thrown_away, works
 from hidescan.page.failures import sentence_for
+from hidescan.page.glance import glance_of, keep_glance, usable_foot
 from hidescan.page.journal import Edit, Given, State, edit_line, sound_state_of, state_of, with_edit
 from hidescan.page.mapper import Mapper
+from hidescan.page.notes import keep_notes, notes_of
 from hidescan.page.worker.bench import Subject
 
 _GIVEN = TypeAdapter(Given)
@@ -70,22 +73,38 @@ class Desk:
                 )
         return self._sheets[name]
 
+    def label(self, name: str) -> str:
+        """What a person calls a work: its label, else its photo's name."""
+        self.sheet(name)
+        return notes_of(self.folder / name).label or Path(works.about(self.folder / name).file).stem
+
     def subject(self, name: str) -> Subject:
         """What the worker needs to know of a work."""
         given, folder = self.sheet(name).state.given, self.folder / name
         return Subject(folder, works.about(folder).file, given)
 
     def listed(self) -> list[dict[str, Any]]:
-        """All works, newest first, in a few words each; one that cannot be read hides no other."""
-        found = []
-        for name in works.works(self.folder):
-            file, stage, at = "a hide that cannot be read", None, 0
-            with suppress(OSError, BadInput, KeyError):
-                file = works.about(self.folder / name).file
-                sheet = self.sheet(name)
-                stage, at = sheet.stage, sheet.state.at
-            found.append({"id": name, "file": file, "stage": stage, "at": at})
-        return found
+        """The card of each work, newest first; figures are null until it is mapped.
+
+        A work that has no figures yet, one at a time, is mapped for them. One that cannot be read hides no other.
+        """
+        cards = [self._card(name) for name in works.works(self.folder)]
+        unseen = [card["id"] for card in cards if card["seen"] is None and not card["refused"]]
+        if unseen and not any(card["stage"] for card in cards):
+            self.start(unseen[0])
+        return cards
+
+    def _card(self, name: str) -> dict[str, Any]:
+        folder = self.folder / name
+        card: dict[str, Any] = {"id": name, "label": "a hide that cannot be read", "photo_sha256": "", "seen": None}
+        card |= {"stage": None, "refused": "It cannot be read."}
+        with suppress(OSError, BadInput, KeyError):
+            sheet, notes, seen, kept = self.sheet(name), notes_of(folder), glance_of(folder), _kept(folder)
+            foot = usable_foot(notes, seen)
+            card |= {"label": self.label(name), "photo_sha256": works.about(folder).sha256, "at": sheet.state.at}
+            card |= {"price": notes.price, "foot": foot and foot.plain, "kept": kept and kept["revision"]}
+            card |= {"seen": seen, "stage": sheet.stage, "refused": sheet.refused}
+        return card
 
     def start(self, name: str) -> asyncio.Task[None]:
         """Make the map that goes with where the work stands, unless that is being done."""
@@ -103,6 +122,8 @@ class Desk:
                     "view", self.subject(name), say=lambda t: setattr(sheet, "stage", t)
                 )
                 sheet.refused = None
+                if (self.folder / name).is_dir():  # not thrown away meanwhile
+                    keep_glance(self.folder / name, sheet.shown, sheet.state.given, at)
             except (BadInput, OSError) as error:
                 sheet.refused = sentence_for(error)
             sheet.shown_at, sheet.stage = at, None
@@ -161,30 +182,39 @@ class Desk:
     def answer(self, name: str) -> bytes:
         """All that the page shows of a work, as JSON."""
         sheet = self.sheet(name)
+        folder = self.folder / name
+        notes = notes_of(folder)
         shown = sheet.shown if sheet.shown_at == sheet.state.at and sheet.shown is not None else b"null"
         plain = {
             "id": name,
-            "file": works.about(self.folder / name).file,
+            "file": works.about(folder).file,
+            "label": self.label(name),
+            "notes": asdict(notes),
             "at": sheet.state.at,
             "undo": sheet.state.undo,
             "redo": sheet.state.redo,
             "stage": sheet.stage,
             "refused": sheet.refused or (sheet.damage if shown != b"null" else None),
-            "kept": _kept(self.folder / name),
+            "kept": _kept(folder),
             "given": _GIVEN.dump_python(sheet.state.given, mode="json"),
         }
         return json.dumps(plain, separators=(",", ":")).encode()[:-1] + b',"view":' + shown + b"}"
 
-    async def remove(self, name: str) -> None:
-        """Take a work off the disk, once the worker, which may be writing into it, has nothing in hand."""
+    def note(self, name: str, given: dict[str, Any]) -> None:
+        """Write lines of a work's card: its label, what the seller asks."""
+        self.sheet(name)
+        keep_notes(self.folder / name, given)
+
+    async def throw_away(self, name: str) -> None:
+        """Put a work aside, once the worker, which may be writing into it, has nothing in hand."""
         self.sheet(name)
         async with self.mapper.idle(self.folder / name):
-            works.remove_work(self.folder / name)
+            thrown_away.throw_away(self.folder, name, time.time())
         self._sheets.pop(name, None)
 
 
 def _kept(work: Path) -> Any:
-    """Where the journal stood when the map was last kept, and its revision; None where it never was or is not known."""
+    """Where the journal stood when the map was last kept, and its number; None where it never was or is not known."""
     try:
         return json.loads((work / "kept" / "kept.json").read_bytes())
     except (OSError, ValueError, RecursionError):

@@ -16,6 +16,10 @@ class PageSettings:
     worker_address_bytes: int = 4_000_000_000
     # Long side of the picture shown before one zooms in: enough for any phone, 2 % of the photo's time to make.
     screen_long_side_px: int = 2048
+    # Long side of the picture from above: a card on the wall has 170 to 300 CSS px, a column of a comparison 600.
+    above_long_side_px: int = 640
+    # Side of a mark cut out of the photo.
+    mark_side_px: int = 176
     # Quality at which 12 MP take 3 MB and no rim looks softer than in the photo.
     jpeg_quality: int = 88
     # Photos that stay decoded in the worker: the one worked on and the one before.

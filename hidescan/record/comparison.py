@@ -94,8 +94,8 @@ def _rows(name: str, hide_map: HideMap, units: str) -> dict[str, str]:
         "Species": given.species or "not stated",
         "Tannage": given.tannage or "not stated",
         "State": given.state or "not stated",
-        "Warnings": ", ".join(warning.code for warning in hide_map.warnings) or "none",
-        "Photo sha256": hide_map.photo.sha256[:16] + " ...",
+        "To look at": str(len(hide_map.warnings) or "nothing"),
+        "Photo": hide_map.photo.file,
     }
 
 

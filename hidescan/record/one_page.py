@@ -26,6 +26,7 @@ from hidescan.record.typesetting import (
     NOT_AN_INSTRUMENT,
     PAPERS_MM,
     SOFT,
+    SOURCES_SHOWN,
     Page,
     Small,
     draw_hide,
@@ -262,7 +263,7 @@ def _budget(page: Page, hide_map: HideMap, y: float) -> None:
     x, end = MARGIN_MM + _PICTURE_MM[0] + 8.0, page.width - MARGIN_MM
     y = page.heading(x, end, y, "What the ± is made of")
     for row in sorted(hide_map.budget, key=lambda row: -row.area_percent):
-        page.text(x, y, row.source, 2.9)
+        page.text(x, y, SOURCES_SHOWN.get(row.source, row.source), 2.9)
         page.right(end, y, f"{2 * row.area_percent:.2f} %", 2.9)
         y += 4.2
     area = hide_map.measures.area_net
@@ -291,8 +292,8 @@ def _foot(page: Page, hide_map: HideMap) -> None:
     lines = (
         f"Photo {p.file}, taken {_day(p.taken)}, {p.width_px} x {p.height_px} px; camera tilted {c.tilt_deg:.0f}°,"
         f" cards {cards}",
-        f"Photo sha256 {p.sha256}",
-        f"hidescan {hide_map.program.version}, map revision {hide_map.revision}, settings"
+        f"Fingerprint of the photo {p.sha256}",
+        f"hidescan {hide_map.program.version}, kept {hide_map.revision}, settings"
         f" {hashlib.sha256(saved.encode()).hexdigest()[:16]}; every setting is in the map file",
     )
     for n, line in enumerate(lines):

@@ -13,9 +13,22 @@ from hidescan.exports.pdf.canvas import PAPERS_MM, POINTS_PER_MM, draw_geometry,
 if TYPE_CHECKING:
     from reportlab.pdfgen.canvas import Canvas
 
-__all__ = ["NOT_AN_INSTRUMENT", "PAPERS_MM", "SOFT", "Page", "Small", "draw_hide", "fitted", "new_page", "scale_bar"]
+__all__ = [
+    "NOT_AN_INSTRUMENT",
+    "PAPERS_MM",
+    "SOFT",
+    "SOURCES_SHOWN",
+    "Page",
+    "Small",
+    "draw_hide",
+    "fitted",
+    "new_page",
+    "scale_bar",
+]
 
 INK, SOFT, RULE = 0.1, 0.4, 0.75
+# What the parts of the ± are called on paper, where the map file's own name is a term of the program's.
+SOURCES_SHOWN = {"corner noise": "card read unsharply", "sampling": "steps along the rim"}
 NOT_AN_INSTRUMENT = "hidescan is not a type-approved measuring instrument. Its figures are not for legal trade."
 
 

@@ -152,7 +152,11 @@ class Screen:
         return self.work()
 
     def tool(self, name: str) -> None:
-        self.page.click(f"[data-tool={name}]")
+        """Take up a tool: its group first, then it."""
+        correcting = name in ("rim", "taps", "back", "marks")
+        self.page.click(f"[data-group={'correct' if correcting else name}]")
+        if correcting:
+            self.page.click(f"[data-tool={name}]")
 
     def spot(self, x: float, y: float) -> tuple[float, float]:
         """Where on the screen a photo pixel is."""

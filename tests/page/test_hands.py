@@ -86,7 +86,7 @@ def test_accessible_and_plain(screen: Callable[..., Screen], look: dict[str, Any
     s.page.click("#hides")
     s.page.wait_for_selector("#works li")
     checked(s)
-    s.page.locator("#works button").first.click()
+    s.page.locator("#works .throw").first.click()
     checked(s)
     s.page.get_by_role("button", name="No, leave it").click()
 
@@ -130,6 +130,8 @@ def test_all_by_keyboard(screen: Callable[..., Screen]) -> None:
                 keys.press("Shift+" + (plus if d > 0 else minus))
 
     # the rim: take hold, move, let go
+    to("[data-group=correct]")
+    keys.press("Enter")
     to("[data-tool=rim]")
     keys.press("Enter")
     to("#map")
@@ -145,6 +147,8 @@ def test_all_by_keyboard(screen: Callable[..., Screen]) -> None:
     s.after(lambda: keys.press("Control+z"))
     # a tap
     s.page.evaluate("document.body.focus(); document.activeElement.blur()")
+    to("[data-group=correct]")
+    keys.press("Enter")
     to("[data-tool=taps]")
     keys.press("Enter")
     to("#map")
@@ -156,12 +160,12 @@ def test_all_by_keyboard(screen: Callable[..., Screen]) -> None:
     keys.press("+")
     within(2, lambda: float(s.page.get_attribute("#map", "data-resolution")) < 0.8 * resolution)
     s.page.evaluate("document.activeElement.blur()")
-    to("[data-tool=facts]")
+    to("[data-group=facts]")
     keys.press("Enter")
     to("#f-thickness")
-    keys.type("1.9")
+    keys.type("4")
     thick = s.after(lambda: keys.press("Enter"))
-    assert thick["given"]["inputs"]["thickness_mm"] == pytest.approx(1.9)
+    assert thick["given"]["inputs"]["thickness_mm"] == pytest.approx(4 * 25.4 / 64)  # ounces, where areas are in feet
     s.after(lambda: s.page.click("#undo"))
 
 

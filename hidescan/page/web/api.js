@@ -1,4 +1,5 @@
 // Requests to the program. Edits wait in this browser's own store until the program has them on its disk.
+import { plainly } from "./problems.js";
 
 export class Refused extends Error {
   constructor(status, text) {
@@ -12,7 +13,7 @@ async function ask(path, options = {}) {
   if (answer.ok) return answer.status === 204 ? null : answer.json();
   const text = answer.status === 401
     ? "This page was opened by an earlier run. Open the address that hidescan shows now; nothing is lost."
-    : ((await answer.json().catch(() => ({}))).refused ?? `It did not work (${answer.status}).`);
+    : plainly((await answer.json().catch(() => ({}))).refused ?? `It did not work (${answer.status}).`);
   throw new Refused(answer.status, text);
 }
 
@@ -33,7 +34,20 @@ export const placeRest = (id, base) => post(`/api/works/${id}/pieces/rest`, { ba
 export const photos = (id) => ask(`/api/works/${id}/more`);
 export const addPhoto = (id, file) => ask(`/api/works/${id}/more?name=${encodeURIComponent(file.name)}`, { method: "POST", body: file });
 export const removePhoto = (id, photo) => ask(`/api/works/${id}/more/${photo}`, { method: "DELETE" });
+export const note = (id, lines) => post(`/api/works/${id}/notes`, lines);
+export const bringBack = (id) => post(`/api/works/${id}/back`, {});
+export const trySample = () => post("/api/works/sample", {}).then(({ id }) => id);
+export const cards = () => ask("/api/cards");
+export const measureCards = (numbers, across, along) => post("/api/cards", { numbers, across, along });
 export const remove = (id) => ask(`/api/works/${id}`, { method: "DELETE" });
+
+/** A file that the program makes, under the name that it gives it. */
+export async function file(path) {
+  const answer = await fetch(path);
+  if (!answer.ok) throw new Refused(answer.status, (await answer.json().catch(() => ({}))).refused ?? "It could not be made.");
+  const name = decodeURIComponent(answer.headers.get("content-disposition")?.match(/filename\*=UTF-8''(.+)$/)?.[1] ?? "hides.pdf");
+  return new File([await answer.blob()], name, { type: "application/pdf" });
+}
 
 /** Send a photo; `told` hears the share sent, 0 to 1. */
 export function upload(file, told) {
@@ -48,7 +62,7 @@ export function upload(file, told) {
         plain = JSON.parse(request.responseText);
       } catch { /* a plain text answer */ }
       if (request.status === 201) resolve(plain.id);
-      else reject(new Refused(request.status, plain.refused ?? request.responseText));
+      else reject(new Refused(request.status, plainly(plain.refused ?? request.responseText)));
     };
     request.send(file);
   });

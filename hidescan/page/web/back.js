@@ -7,7 +7,7 @@ const ends = ({ curve }) => ({ tail: curve.slice(0, 2), neck: curve.slice(-2) })
 
 export const back = {
   name: "back",
-  label: "Back",
+  label: "Back line",
 
   panel(app) {
     const line = app.work.view?.back;

@@ -31,3 +31,23 @@ export function select(options, chosen, change) {
     ...options.map(([value, text]) => el("option", { value, selected: value === chosen }, text)));
   return made;
 }
+
+/**
+ * Ask in a dialog: a yes or no, or with `value` for a line of text. Gives true or the text, null where it was left.
+ */
+export function ask(text, { value, yes, danger }) {
+  const dialog = document.getElementById("sure");
+  const input = value === undefined ? null : el("input", { id: "sure-line", type: "text", value, maxLength: 60, autocomplete: "off" });
+  dialog.replaceChildren(el("form", { method: "dialog" },
+    input ? el("p", { className: "field" }, el("label", { for: "sure-line", id: "sure-text" }, text), input) : el("p", { id: "sure-text" }, text),
+    el("div", { className: "row" },
+      ...(input ? [] : [el("button", { value: "no", autofocus: true }, "No, leave it")]),
+      el("button", { value: "yes", className: danger ? "danger" : "main" }, yes),
+      input ? el("button", { type: "button", onclick: () => dialog.close("no") }, "Leave it") : null)));
+  dialog.returnValue = "";
+  dialog.showModal();
+  input?.select();
+  return new Promise((resolve) => {
+    dialog.onclose = () => resolve(dialog.returnValue === "yes" ? (input ? input.value : true) : null);
+  });
+}

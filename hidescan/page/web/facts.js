@@ -1,5 +1,7 @@
 // What only a person knows: leather, gauge readings, tapes between cards, the print.
+import * as api from "./api.js";
 import { choice, el, select } from "./dom.js";
+import { fieldUnits, inUnits, length, thickness, units as chosenUnits } from "./units.js";
 import { vocabulary } from "./vocabulary.js";
 
 let gaugeAt = null;
@@ -9,7 +11,8 @@ const OWN_WORDS = " "; // as an option's value: no name of the program's is a bl
 /** A number with its unit as a person writes it; empty takes it back. */
 function measure(app, label, units, give, hint, start = "") {
   const number = el("input", { type: "text", inputMode: "decimal", autocomplete: "off", value: start });
-  const unit = select(units.map((u) => [u, u]), units[0], () => {});
+  const offered = fieldUnits(units);
+  const unit = select(offered.map((u) => [u, u]), offered[0], () => {});
   unit.setAttribute("aria-label", `unit of ${label}`);
   number.id = `f-${label.toLowerCase().replace(/[^a-z]+/g, "-")}`;
   const done = () => give(number.value.trim() ? `${number.value.trim().replace(",", ".")}${unit.value}` : null);
@@ -27,7 +30,7 @@ function factField(app, fact, set) {
   const { name, label, options, other, units, unset, start, hints } = fact, value = app.given[name];
   const give = (to) => set(label.toLowerCase(), { [name]: to });
   if (units.length) {
-    return measure(app, label, units, give, value === null ? unset : `Given: ${value.toFixed(2)} mm.`);
+    return measure(app, label, units, give, value === null ? inUnits(unset) : `Given: ${thickness(value)}.`);
   }
   const id = `f-${name}`;
   const labelled = (...inputs) => el("p", { className: "field" }, el("label", { for: id }, label), ...inputs);
@@ -62,6 +65,8 @@ export const facts = {
       el("h2", {}, "The leather"),
       ...vocabulary.facts.map((fact) => factField(app, fact, set)),
 
+      ...offer(app),
+
       el("h2", {}, "Thickness gauge"),
       gaugeAt
         ? measure(app, "Reading at the yellow point", ["mm", "oz", "in"], (t) => {
@@ -73,7 +78,7 @@ export const facts = {
         })
         : el("p", { className: "tell" }, "Tap the place in the photo where you measured."),
       el("ul", { className: "plain" }, ...g.gauge.map((reading, i) => el("li", { className: "row" },
-        `${reading.thickness_mm.toFixed(2)} mm`,
+        thickness(reading.thickness_mm),
         el("button", { type: "button", "aria-label": `Take reading ${i + 1} away`,
           onclick: () => set("reading taken away", { gauge: g.gauge.filter((_, k) => k !== i) }) }, "Take away")))),
 
@@ -82,7 +87,7 @@ export const facts = {
       bars(app, g, set),
       numbers.length > 1 ? tape(app, numbers) : null,
       el("ul", { className: "plain" }, ...g.tapes.map((t, i) => el("li", { className: "row" },
-        `Cards ${t.first} to ${t.second}: ${t.distance_mm.toFixed(0)} mm`,
+        `Cards ${t.first} to ${t.second}: ${length(t.distance_mm)}`,
         el("button", { type: "button", "aria-label": `Take tape ${i + 1} away`,
           onclick: () => set("tape taken away", { tapes: g.tapes.filter((_, k) => k !== i) }) }, "Take away")))));
   },
@@ -106,22 +111,37 @@ export const facts = {
 };
 
 function bars(app, g, set) {
-  const across = el("input", { type: "text", inputMode: "decimal", id: "f-across", autocomplete: "off",
-    value: g.card_scale ? (150 * g.card_scale[0]).toFixed(1) : "" });
-  const along = el("input", { type: "text", inputMode: "decimal", id: "f-along", autocomplete: "off",
-    value: g.card_scale ? (200 * g.card_scale[1]).toFixed(1) : "" });
-  const number = (input) => Number(input.value.trim().replace(",", "."));
+  const per = chosenUnits() === "ft" ? 25.4 : 1, unit = per === 1 ? "mm" : "in", places = per === 1 ? 1 : 3;
+  const shown = (scale, mm) => (scale ? ((mm * scale) / per).toFixed(places) : "");
+  const across = el("input", { type: "text", inputMode: "decimal", id: "f-across", autocomplete: "off", value: shown(g.card_scale?.[0], 150) });
+  const along = el("input", { type: "text", inputMode: "decimal", id: "f-along", autocomplete: "off", value: shown(g.card_scale?.[1], 200) });
+  const number = (input) => Number(input.value.trim().replace(",", ".")) * per;
+  const true_ = (mm) => (mm / per).toFixed(per === 1 ? 0 : 2);
   return el("form", { className: "field", onsubmit: (event) => {
     event.preventDefault();
     if (!across.value.trim() && !along.value.trim()) return set("print not measured", { card_scale: null });
     const scale = [number(across) / 150, number(along) / 200];
-    if (!scale.every((s) => s > 0.9 && s < 1.1)) return app.say("The bars are about 150 and 200 mm. Measure between the middles of their ticks.");
+    if (!scale.every((s) => s > 0.9 && s < 1.1)) return app.say(`The bars are about ${true_(150)} and ${true_(200)} ${unit}. Measure between the middles of their ticks.`);
     set("print measured", { card_scale: scale });
   } },
-  el("label", { for: "f-across" }, "The card's check bars as measured, mm"),
-  el("span", { className: "row" }, across, el("label", { for: "f-along", className: "unseen" }, "bar along, mm"), along,
+  el("label", { for: "f-across" }, `The card's check bars as measured, ${unit}`),
+  el("span", { className: "row" }, across, el("label", { for: "f-along", className: "unseen" }, `bar along, ${unit}`), along,
     el("button", { type: "submit" }, "Set")),
-  el("small", {}, "First the one across (150), then the one along (200)."));
+  el("small", {}, `First the one across (${true_(150)}), then the one along (${true_(200)}). For this photo only; for every photo with these cards, see Cards to print.`));
+}
+
+/** What the seller asks and wrote; none of it changes the map. */
+function offer(app) {
+  const { notes } = app.work;
+  const line = (name, label, hint) => el("p", { className: "field" }, el("label", { for: `f-${name}` }, label),
+    el("input", { id: `f-${name}`, type: "text", autocomplete: "off", maxLength: 60, value: notes[name], onchange: async (event) => {
+      const work = await app.wait("keeping it", () => api.note(app.work.id, { [name]: event.target.value }));
+      if (work) app.work.notes = work.notes;
+      else event.target.value = notes[name];
+    } }), el("small", {}, hint));
+  const foot = chosenUnits() === "ft" ? "9.50 EUR/ft2" : "100 EUR/m2";
+  return [el("h2", {}, "At the dealer"), line("price", "Price", `Of the whole hide, 120 EUR, or of a measure of it, ${foot}.`),
+    line("marked", "Area marked on it", "As the seller wrote it: 11 2/4 for eleven feet and two quarters, or 107dm2."), line("seller", "Seller", "")];
 }
 
 function tape(app, numbers) {

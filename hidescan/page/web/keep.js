@@ -8,7 +8,7 @@ const forms = () => [...OWN, ...vocabulary.exports.flatMap(({ name, label, faces
   { form: name, label, faces }, ...(sheets ? [{ form: name, label: `${label}, over many sheets`, faces, sheets }] : [])])];
 
 
-const OWN = [{ form: "map", label: "The map (JSON)" }, { form: "sheet", label: "One-page record (PDF)", sheets: true }];
+const OWN = [{ form: "map", label: "Map file" }, { form: "sheet", label: "One-page record (PDF)", sheets: true }];
 let mirror = false, paper = "a4";
 
 export const keep = {
@@ -27,10 +27,10 @@ export const keep = {
     };
     return el("div", {},
       el("button", { type: "button", id: "keep", className: "main", disabled: fresh, onclick: () => app.keep() },
-        fresh ? `Kept as revision ${kept.revision}` : "Keep this map"),
+        fresh ? `Kept ${kept.revision}` : "Keep this map"),
       el("p", { className: "tell" }, fresh ? "Nothing has changed since." : kept
-        ? `Revision ${kept.revision} is kept; what you changed since is safe here, but not in a revision yet.`
-        : "What you do is safe on this machine as it is. Keeping makes a revision of the map that stays."),
+        ? `Kept ${kept.revision} stays as it is; what you changed since is safe here, but not kept yet.`
+        : "What you do is safe on this machine as it is. Keeping it makes a map that stays, whatever you change later."),
       shelf(app),
       el("h2", {}, "Take away"),
       choice("Paper", [["a4", "A4"], ["letter", "Letter"]], paper, (to) => {
@@ -52,7 +52,7 @@ export const keep = {
 };
 
 function shelf(app) {
-  const label = el("input", { id: "f-label", autocomplete: "off", maxLength: 60, value: app.work.file.replace(/\.[^.]*$/, "") });
+  const label = el("input", { id: "f-label", autocomplete: "off", maxLength: 60, value: app.work.label });
   return el("form", { className: "field", id: "shelf", onsubmit: (event) => {
     event.preventDefault();
     app.shelve(label.value.trim());

@@ -1,14 +1,8 @@
-// What the map says: warnings first, then what the ± is made of, zones.
-import { choice, el } from "./dom.js";
-import { area, length, setUnits, units } from "./units.js";
-
-// Warnings whose advice is for the command line, said for the page: text and the tool that helps.
-const HERE = {
-  "scale-unmeasured": ["Nobody measured this print. Measure its two check bars, or a tape between two cards, and say so under Facts.", "facts"],
-  "ends-doubtful": ["Neck and tail may be the wrong way round, or no back line can be seen: set it under Back.", "back"],
-  "form-doubtful": ["Which part of a hide this is can only just be told: say so under Facts if you know.", "facts"],
-  "outline-doubtful": ["Hide and floor are hard to tell apart here. Look at the rim; taps set it right.", "taps"],
-};
+// What the map says: doubts first, each with the way to settle it, then what the ± is made of, zones.
+import { el } from "./dom.js";
+import { DOUBTS, PROBLEMS, SOURCES, TOOL_NAMES, WAYS, plainly } from "./problems.js";
+import { CAPTIONS, picture } from "./signs.js";
+import { area, length, thickness, unitsChoice } from "./units.js";
 
 export const look = {
   name: "look",
@@ -20,9 +14,9 @@ export const look = {
     const { figures, budget, zones, warnings } = view;
     return el("div", {},
       ...warnings.map(({ code, message }) => {
-        const [text, tool] = HERE[code] ?? [message];
-        return el("div", { className: "warning", "data-code": code }, el("p", {}, text),
-          tool ? el("button", { type: "button", onclick: () => app.choose(tool) }, "Go there") : null);
+        const { text, tool } = DOUBTS[code] ?? {};
+        return el("div", { className: "warning", "data-code": code }, el("p", {}, text ?? plainly(message)),
+          tool ? el("button", { type: "button", onclick: () => app.choose(tool) }, TOOL_NAMES[tool]) : null);
       }),
       el("div", { className: "row" },
         el("button", { type: "button", id: "zones", "aria-pressed": String(app.scene.showZones), onclick: () => {
@@ -31,8 +25,7 @@ export const look = {
           app.panel();
         } }, "Zones"),
         el("button", { type: "button", id: "more-photos", onclick: () => app.choose("photos") }, "More photos"),
-        choice("Units", [["ft", "ft"], ["metric", "metric"]], units(), (to) => {
-          setUnits(to);
+        unitsChoice(() => {
           app.live();
           app.panel();
         })),
@@ -43,12 +36,12 @@ export const look = {
           .flatMap(([name, value]) => [el("dt", {}, name), el("dd", {}, value)])),
       app.scene.showZones
         ? el("ul", { className: "plain" }, ...zones.map((z) => el("li", {},
-          `${z.name}: ${area(z.area_mm2)}, ${z.thickness_mm.toFixed(1)} ± ${(2 * z.thickness_u_mm).toFixed(1)} mm thick`)),
+          `${z.name}: ${area(z.area_mm2)}, ${thickness(z.thickness_mm, 2 * z.thickness_u_mm)} thick`)),
         el("li", {}, `Thickness: ${view.thickness_source}`))
         : null,
       el("h2", {}, "What the ± is made of"),
       el("ul", { className: "plain" }, ...[...budget].sort((a, b) => b[1] - a[1]).slice(0, 5)
-        .map(([source, percent]) => el("li", {}, `${source}: ${(2 * percent).toFixed(2)} %`))));
+        .map(([source, percent]) => el("li", {}, `${SOURCES[source] ?? source}: ${(2 * percent).toFixed(2)} %`))));
   },
 
   down: () => false,
@@ -57,17 +50,14 @@ export const look = {
   tap() {},
 };
 
-function problem(app, found) {
-  if (!found) return el("p", { className: "tell" }, app.work.refused ?? "The map is being made.");
-  const taps = ["no-hide", "several-hides"].includes(found.code);
-  return el("div", {},
-    el("p", { className: "warning" }, `${found.reason} ${taps ? "" : found.advice}`),
-    found.code === "cut-by-frame"
-      ? el("button", { type: "button", id: "more-photos", onclick: () => app.choose("photos") }, "Or add photos of the rest")
-      : null,
-    taps
-      ? el("div", { className: "row" },
-        el("button", { type: "button", onclick: () => app.choose("taps") }, "Tap the hide"),
-        el("button", { type: "button", onclick: () => app.choose("rim") }, "Trace its rim"))
-      : null);
+/** Why there is no map: in words, with a picture where one helps, and the ways on. */
+export function problem(app, found) {
+  if (!found) return el("p", { className: "tell" }, app.work.refused ? plainly(app.work.refused) : "The map is being made.");
+  const { text, picture: drawn, ways = ["again"] } = PROBLEMS[found.code] ?? {};
+  const go = { cards: () => (location.hash = "cards"), again: () => (location.hash = "") };
+  return el("div", { className: "problem", "data-code": found.code },
+    el("p", { className: "warning" }, text ?? plainly(`${found.reason} ${found.advice}`)),
+    el("div", { className: "row" }, ...ways.filter((way) => way !== app.tool.name).map((way) =>
+      el("button", { type: "button", "data-way": way, id: way === "photos" ? "more-photos" : "", onclick: go[way] ?? (() => app.choose(way)) }, WAYS[way]))),
+    drawn ? el("figure", {}, picture(drawn), el("figcaption", {}, CAPTIONS[drawn])) : null);
 }

@@ -2,6 +2,8 @@
 import * as api from "./api.js";
 import { back } from "./back.js";
 import { Chart } from "./chart.js";
+import { showCards } from "./cards.js";
+import { showComparison } from "./compare.js";
 import { el } from "./dom.js";
 import { facts } from "./facts.js";
 import { mmPerPx, sizes } from "./geometry.js";
@@ -11,12 +13,20 @@ import { marks } from "./marks.js";
 import { paint } from "./paint.js";
 import { photos } from "./photos.js";
 import { pieces } from "./pieces.js";
+import { PROBLEMS, plainly } from "./problems.js";
 import { rim } from "./rim.js";
+import { sign } from "./signs.js";
 import { taps } from "./taps.js";
 import { area, length, units } from "./units.js";
 import { loadVocabulary } from "./vocabulary.js";
+import { refresh, startWall } from "./wall.js";
 
-const TOOLS = [look, rim, taps, back, marks, facts, pieces, keep, photos];
+// Five groups, each with a sign and a word; what a group holds beside its first is chosen in the panel.
+const GROUPS = [["look", "Look", [look, photos]], ["correct", "Correct", [rim, taps, back, marks]], ["facts", "Facts", [facts]],
+  ["pieces", "Pieces", [pieces]], ["keep", "Keep", [keep]]];
+const TOOLS = GROUPS.flatMap(([, , tools]) => tools);
+const groupOf = (tool) => GROUPS.find(([, , tools]) => tools.includes(tool));
+const lastOf = new Map(); // the tool that was in hand last in a group
 const at = (id) => document.getElementById(id);
 const EMPTY = { ring: null, doubtful: [], zones: [], marks: [], back: null, hints: [], gauge: [], drawing: [], changed: false,
   showZones: false, pieces: [],
@@ -29,22 +39,30 @@ const app = {
   tool: look,
   busy: false,
 
-  /** Show a line of words to the person, for eyes and ears. */
-  say(text, good = false) {
-    at("told").textContent = text;
+  /** Show a line of words to the person, for eyes and ears; `deed` is a button beside it: its text and what it does. */
+  say(text, good = false, deed = null) {
+    at("told").replaceChildren(text, deed ? el("button", { type: "button", onclick: deed[1] }, deed[0]) : "");
     at("told").className = good ? "good" : "";
     at("told").hidden = !text;
   },
 
   panel() {
-    at("panel").replaceChildren(app.tool.panel(app));
+    const tools = groupOf(app.tool)[2].filter((tool) => !tool.fromLook);
+    const row = tools.length > 1 ? el("div", { className: "choice tools", role: "group", "aria-label": "Tools to correct with" },
+      ...tools.map((tool) => el("button", { type: "button", "aria-pressed": String(tool === app.tool), "data-tool": tool.name, onclick: () => {
+        app.choose(tool.name);
+        document.querySelector(`[data-tool=${tool.name}]`).focus();
+      } }, tool.label))) : null;
+    at("panel").replaceChildren(...[row, app.tool.panel(app)].filter(Boolean));
   },
 
   choose(name) {
     app.tool.leave?.(app);
     app.tool = TOOLS.find((tool) => tool.name === name);
     Object.assign(app.scene, { tool: name, chosenPoint: null, drawing: [] });
-    for (const button of at("tools").children) button.setAttribute("aria-pressed", String(button.dataset.tool === name));
+    const [group] = groupOf(app.tool);
+    lastOf.set(group, name);
+    for (const button of at("tools").children) button.setAttribute("aria-pressed", String(button.dataset.group === group));
     app.panel();
     at("panel").scrollTop = 0;
     app.chart.redraw();
@@ -146,7 +164,7 @@ const app = {
     stage("saving");
     try {
       show(await api.keep(app.work.id));
-      app.say(`Kept as revision ${app.work.kept.revision}.`, true);
+      app.say(`Kept ${app.work.kept.revision}.`, true);
     } catch (error) {
       app.say(error.message);
     } finally {
@@ -196,10 +214,10 @@ function show(work) {
   app.work = work;
   app.given = work.given.inputs;
   const { view } = work;
-  at("name").textContent = work.file;
-  document.title = `${work.file} - hidescan`;
+  at("name").textContent = work.label;
+  document.title = `${work.label} - hidescan`;
   const keptNow = work.kept?.at === work.at;
-  at("state").textContent = keptNow ? `revision ${work.kept.revision}` : work.kept ? "changed since kept" : "not kept yet";
+  at("state").textContent = keptNow ? `kept ${work.kept.revision}` : work.kept ? "changed since kept" : "not kept yet";
   Object.assign(app.scene, { ring: view?.rim ? Float64Array.from(view.rim) : null, doubtful: view?.doubtful ?? [],
     zones: view?.zones ?? [], marks: view?.marks ?? [], back: view?.back ? { ...view.back } : null, hints: app.given.hints,
     gauge: app.given.gauge, changed: false, chosenPoint: null });
@@ -210,7 +228,6 @@ function show(work) {
   }
   at("figures").hidden = !view?.rim;
   if (view?.rim) app.solved = sizes(view, app.scene.ring);
-  if (view?.problem) app.say(view.problem.reason);
   app.live();
   app.panel();
   app.steps();
@@ -221,10 +238,7 @@ function show(work) {
 
 /** Open a hide and wait for its map. */
 async function open(id) {
-  at("list").hidden = true;
-  at("work").hidden = false;
-  document.body.dataset.ready = "false";
-  document.body.className = "working";
+  leaf("work", "working", "");
   app.chart.clear();
   app.scene = { ...EMPTY };
   app.work = null;
@@ -235,46 +249,43 @@ async function open(id) {
   let work = await api.load(id);
   while (location.hash === `#${id}` && (work.stage || (!work.view && !work.refused))) {
     stage(work.stage ?? "waiting");
-    at("name").textContent = work.file;
+    at("name").textContent = work.label;
     await new Promise((go) => setTimeout(go, 120));
     work = await api.load(id);
   }
   if (location.hash !== `#${id}`) return;
   stage(null);
   show(work);
-  app.choose("look");
-  if (work.refused) app.say(work.refused);
+  app.choose(PROBLEMS[work.view?.problem?.code]?.opens ?? "look");
+  if (work.refused) app.say(plainly(work.refused));
   unsaved();
   if (api.waiting(id).length) await app.send();
 }
 
-async function showList() {
+/** Show one of the page's leaves and hide the others. */
+function leaf(id, className, name) {
+  for (const main of document.querySelectorAll("main")) main.hidden = main.id !== id;
   app.work = null;
-  document.title = "hidescan";
-  document.body.className = "listing";
+  document.body.className = className;
   document.body.dataset.ready = "false";
-  at("work").hidden = true;
-  at("list").hidden = false;
-  at("name").textContent = "hidescan";
-  const works = await api.list();
-  at("works").replaceChildren(...works.map((work) => el("li", {},
-    el("a", { href: `#${work.id}` }, el("img", { src: `/api/works/${work.id}/screen.jpg`, alt: "", loading: "lazy" }),
-      el("span", {}, work.file, work.stage ? el("small", {}, work.stage) : null)),
-    el("button", { type: "button", "aria-label": `Throw away ${work.file}`, onclick: () => throwAway(work) }, "Throw away"))));
-  at("none").hidden = works.length > 0;
-  if (works.some((work) => work.stage) && !location.hash) setTimeout(() => !location.hash && !app.work && showList(), 700);
+  at("name").textContent = name;
+  document.title = name && name !== "hidescan" ? `${name} - hidescan` : "hidescan";
+  app.say("");
 }
 
-function throwAway(work) {
-  const dialog = at("sure");
-  at("sure-text").textContent = `Throw ${work.file} away, with its map and all revisions kept of it here?`;
-  dialog.returnValue = "";
-  dialog.onclose = async () => {
-    if (dialog.returnValue !== "yes") return;
-    await api.remove(work.id);
-    showList();
-  };
-  dialog.showModal();
+async function route() {
+  const wanted = location.hash.slice(1);
+  stage(null);
+  if (!wanted) {
+    leaf("list", "listing", "hidescan");
+    await refresh();
+  } else if (wanted === "cards") {
+    leaf("cards", "reading", "Cards");
+    await showCards(app);
+  } else if (wanted.startsWith("compare=")) {
+    leaf("comparison", "reading", "Compare");
+    await showComparison(app, wanted.slice("compare=".length).split(","));
+  } else await open(wanted);
 }
 
 async function takeIn(files) {
@@ -294,7 +305,7 @@ async function takeIn(files) {
     }
   }
   if (last && files.length === 1) location.hash = last;
-  else if (!location.hash) showList();
+  else if (!location.hash) refresh();
 }
 
 function scaleBar() {
@@ -319,7 +330,7 @@ async function glance() {
   const now = await api.load(id).catch(() => null);
   if (now && app.work?.id === id && !app.busy && !app.scene.changed && now.at !== was && now.view) {
     show(now);
-    app.say("This hide was changed in another window; what it says now is shown.");
+    app.say("This hide was changed in another window; its new state is shown.");
   }
 }
 
@@ -333,8 +344,9 @@ function start() {
     up: (place) => app.tool.up(app, place),
     tap: (place, tolerance) => !app.busy && app.tool.tap(app, place, tolerance),
   });
-  at("tools").replaceChildren(...TOOLS.filter((tool) => !tool.fromLook).map((tool) => el("button", { type: "button", "aria-pressed": "false", "data-tool": tool.name,
-    onclick: () => app.choose(tool.name) }, tool.label)));
+  at("tools").replaceChildren(...GROUPS.map(([name, label, tools]) => el("button", { type: "button", "aria-pressed": "false", "data-group": name,
+    onclick: () => app.choose(lastOf.get(name) ?? tools[0].name) }, sign(name), el("span", {}, label))));
+  startWall(app);
   at("undo").onclick = () => app.step("undo");
   at("redo").onclick = () => app.step("redo");
   at("hides").onclick = () => (location.hash = "");
@@ -356,11 +368,11 @@ function start() {
       app.step(word);
     }
   });
-  const route = () => (location.hash ? open(location.hash.slice(1)) : showList()).catch((error) => app.say(error.message));
-  addEventListener("hashchange", route);
+  const go = () => route().catch((error) => app.say(error.message));
+  addEventListener("hashchange", go);
   document.addEventListener("visibilitychange", glance);
   setInterval(glance, 3000);
-  loadVocabulary().then(route, (error) => app.say(error.message));
+  loadVocabulary().then(go, (error) => app.say(error.message));
 }
 
 start();

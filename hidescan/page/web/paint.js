@@ -1,5 +1,7 @@
 // What is drawn on the photo. Every line is light on a dark casing, so that it shows on any hide and any floor.
 import { turnKnob } from "./geometry.js";
+import { numberOf } from "./marks.js";
+import { thickness } from "./units.js";
 
 const CASING = "rgba(20, 16, 12, 0.85)";
 export const COLOURS = {
@@ -203,7 +205,7 @@ export function paint(context, frame, scene) {
     line(context, frame, mark.ring, colour, chosen ? 4 : 2, { closed: true, dash: gone ? [3, 4] : [] });
     let right = -Infinity, top = 0;
     for (let k = 0; k < mark.ring.length; k += 2) if (mark.ring[k] > right) [right, top] = [mark.ring[k], mark.ring[k + 1]];
-    words(context, `${i + 1}`, frame.x(right) + 12, frame.y(top), colour);
+    words(context, `${numberOf(mark)}`, frame.x(right) + 12, frame.y(top), colour);
   });
   if (scene.showZones) {
     for (const zone of scene.zones) {
@@ -228,7 +230,7 @@ export function paint(context, frame, scene) {
   scene.gauge.forEach(({ photo_px, thickness_mm }) => {
     const [x, y] = at(photo_px);
     knob(context, x, y, 7, COLOURS.gauge);
-    words(context, typeof thickness_mm === "number" ? `${thickness_mm.toFixed(1)} mm` : "?", x, y - 18, COLOURS.gauge);
+    words(context, typeof thickness_mm === "number" ? thickness(thickness_mm) : "?", x, y - 18, COLOURS.gauge);
   });
   if (scene.drawing.length) line(context, frame, scene.drawing.flat(), COLOURS.drawn, 2.5);
   if (frame.cross) {

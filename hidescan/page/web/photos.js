@@ -43,7 +43,7 @@ export const photos = {
         alt: `Plan of the hide: ${there.missing.length ? "red is the rim that no photo shows" : "all of its rim is seen"}; dashed are the photos' frames` }) : null,
       there?.figures ? el("p", { id: "joined" }, `All of the rim is seen. Area from ${there.photos.length} photos: ${area(there.figures.value, there.figures.u)}`) : null,
       ...(there?.warnings ?? []).map((text) => el("p", { className: "warning" }, text)),
-      there?.figures ? el("p", { className: "links" }, el("a", { href: `/api/works/${app.work.id}/more/map`, download: "" }, "The joined map (hide.json)")) : null,
+      there?.figures ? el("p", { className: "links" }, el("a", { href: `/api/works/${app.work.id}/more/map`, download: "" }, "The joined map file")) : null,
       el("ul", { className: "plain" }, ...(there?.photos ?? []).map((photo) => el("li", {}, photo.file, " ",
         photo.id ? el("button", { type: "button", "aria-label": `Take ${photo.file} away`,
           onclick: () => ask(app, "joining", (work) => api.removePhoto(work, photo.id)) }, "Take away") : null))),

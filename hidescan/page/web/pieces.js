@@ -3,10 +3,11 @@ import * as api from "./api.js";
 import { el } from "./dom.js";
 import { inside, mmFromPx, nearest, turnKnob } from "./geometry.js";
 import { moved, onPhoto, turnBy, turnTo } from "./lay.js";
-import { length } from "./units.js";
+import { plainly } from "./problems.js";
+import { length, thickness } from "./units.js";
 
 const FORMS = [["pdf", "True size, with tape distances (PDF)"], ["svg", "Outlines (SVG)"], ["dxf", "Outlines (DXF)"],
-  ["csv", "Table of tape distances (CSV)"], ["json", "Placing, for hidescan place and cost (JSON)"]];
+  ["csv", "Table of tape distances (CSV)"], ["json", "Placing file"]];
 
 let table = null; // the program's last answer, with the work and the state of its map that it belongs to
 let chosen = null; // id of a piece
@@ -84,8 +85,8 @@ function words(one) {
   const { mark } = one;
   const lines = [
     `${Math.abs(one.angle).toFixed(1)}° to the back line${rules.turn_deg === null ? "" : ` (up to ${rules.turn_deg}° allowed)`}`,
-    `Thinnest place under it ${one.thinnest.toFixed(1)} ± ${(2 * one.thinnest_u).toFixed(1)} mm${rules.min_thickness_mm ? ` (${rules.min_thickness_mm} mm asked for)` : ""}`,
-    ...rules.thick_parts.map((part, k) => `At the ${part} ${one.spots[k].toFixed(1)} mm`),
+    `Thinnest place under it ${thickness(one.thinnest, 2 * one.thinnest_u)}${rules.min_thickness_mm ? ` (${thickness(rules.min_thickness_mm)} asked for)` : ""}`,
+    ...rules.thick_parts.map((part, k) => `At the ${part} ${thickness(one.spots[k])}`),
     mark ? (mark.mm > 0 ? `${length(mark.mm)} to the nearest mark, ${mark.id}` : `Over ${mark.id}`) : "No marks on this hide",
     `${length(one.rim)} to the rim or a hole`,
     one.zone ? `In the ${one.zone}` : null,
@@ -93,7 +94,7 @@ function words(one) {
   ];
   return [
     one.broken.length
-      ? el("div", { className: "warning" }, el("strong", {}, "Breaks a rule"), el("ul", { className: "plain" }, ...one.broken.map((text) => el("li", {}, text))))
+      ? el("div", { className: "warning" }, el("strong", {}, "Breaks a rule"), el("ul", { className: "plain" }, ...one.broken.map((text) => el("li", {}, plainly(text)))))
       : el("p", {}, el("strong", {}, "All its rules are kept.")),
     el("ul", { className: "plain" }, ...lines.filter(Boolean).map((text) => el("li", {}, text))),
   ];
@@ -138,7 +139,7 @@ function chosenPart(app) {
 /** One line of the list of all pieces. */
 function row(app, item) {
   const one = piece(item.id), missed = table.missed.find(({ id }) => id === item.id);
-  const state = one ? (one.broken.length ? "breaks a rule" : one.kept ? "put by you" : "placed") : missed ? `no place: ${missed.reason}` : "not on the hide: put it there";
+  const state = one ? (one.broken.length ? "breaks a rule" : one.kept ? "put by you" : "placed") : missed ? `no place: ${plainly(missed.reason)}` : "not on the hide: put it there";
   return el("li", {}, el("button", { type: "button", "aria-pressed": String(item.id === chosen), "data-piece": item.id, onclick: () => {
     if (app.busy) return;
     if (one) choose(app, item.id);

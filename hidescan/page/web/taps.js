@@ -1,5 +1,6 @@
 // Taps that say what is hide and what is not; the outline is found again with each.
 import { choice, el } from "./dom.js";
+import { problem } from "./look.js";
 
 let inside = true;
 
@@ -14,8 +15,9 @@ export const taps = {
   panel(app) {
     const several = app.work.view?.problem?.code === "several-hides";
     return el("div", {},
+      app.work.view?.problem ? problem(app, app.work.view.problem) : null,
       several
-        ? el("p", { className: "tell" }, "Tap the hide you mean.")
+        ? null
         : choice("What a tap says", [[true, [sample(true), "Hide"]], [false, [sample(false), "Not hide"]]], inside, (to) => {
           inside = to;
           app.panel();

@@ -22,6 +22,7 @@ from hidescan.page.settings import PageSettings
 from hidescan.page.worker import pieces
 from hidescan.page.worker import several_photos as more
 from hidescan.page.worker.bench import Bench, Files, Subject, found_map, open_photo, seen_map, write_picture
+from hidescan.page.worker.from_above import mark_jpeg, write_from_above
 from hidescan.page.worker.view import view_of
 from hidescan.settings import Settings
 
@@ -66,6 +67,9 @@ def view(bench: Bench, subject: Subject, say: Callable[[str], None]) -> bytes:
         shown["problem"] = {"code": found.code, "reason": found.reason, "advice": found.advice}
     else:
         shown |= view_of(found, bench.settings)
+        shown["above"] = write_from_above(
+            photo.rgb, found, subject.folder / "above.webp", bench.page.above_long_side_px
+        )
     return json.dumps(shown, separators=(",", ":"), allow_nan=False).encode()
 
 
@@ -120,6 +124,26 @@ def sheet(bench: Bench, subject: Subject, units: str, paper: str, say: Callable[
     return [(f"{name}.sheet.pdf", record.to_bytes(hide_map, name=name, units=units, paper=paper, rgb=rgb))]
 
 
+def mark_picture(bench: Bench, subject: Subject, mark_id: str, say: Callable[[str], None]) -> bytes:
+    """A mark cut out of the photo, JPEG; refused where there is no mark of that name."""
+    hide_map = found_map(bench, subject, say, quick=True)
+    mark = next((mark for mark in hide_map.marks if mark.id == mark_id), None)
+    if mark is None:
+        raise BadInput("That mark is no longer there.")
+    return mark_jpeg(open_photo(bench, subject, say).photo.rgb, hide_map, mark, bench.page.mark_side_px)
+
+
+def compared(
+    bench: Bench, subjects: list[tuple[str, Subject]], units: str, paper: str, say: Callable[[str], None]
+) -> Files:
+    """One page that sets hides side by side, by the labels given."""
+    from hidescan.record import comparison
+
+    maps = [(label, found_map(bench, subject, say)) for label, subject in subjects]
+    say("writing")
+    return [("hides compared.pdf", comparison.to_bytes(maps, units=units, paper=paper))]
+
+
 def full(bench: Bench, subject: Subject, say: Callable[[str], None]) -> None:
     """Make the upright picture at full size beside the photo."""
     write_picture(bench, open_photo(bench, subject, say).photo, subject.folder / "full.jpg", None)
@@ -134,7 +158,7 @@ def forget(bench: Bench, subject: Subject, say: Callable[[str], None]) -> None:
 
 REQUESTS: dict[str, Callable[..., Any]] = {
     "view": view, "keep": keep, "shelve": shelve, "export": export, "sheet": sheet, "full": full,
-    "forget": forget,
+    "forget": forget, "mark picture": mark_picture, "compared": compared,
     "more": more.shown, "export more": more.exported,
     "pieces": pieces.shown, "load pieces": pieces.loaded, "check piece": pieces.checked, "lay pieces": pieces.laid,
     "place rest": pieces.rest, "export pieces": pieces.exported,
