@@ -87,7 +87,8 @@ def placed(
         elif not on_hide(polygon, outer):
             continue
         kept.append((mark, ring))
-    return sorted(kept, key=lambda pair: -float(pair[1][:, 1].mean()))
+    # by place in the photo: a neck turned round must not give a mark another number
+    return sorted(kept, key=lambda pair: tuple(pair[0].ring_px.mean(axis=0)[::-1]))
 
 
 def on_hide(mark: Polygon, outer: Polygon) -> bool:

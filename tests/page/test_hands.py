@@ -97,7 +97,7 @@ def checked(s: Screen) -> None:
     found = s.page.evaluate("(tags) => axe.run({runOnly: {type: 'tag', values: tags}})", tags)
     assert [(v["id"], v["nodes"][0]["html"][:120]) for v in found["violations"]] == []
     small = s.page.evaluate(
-        """() => [...document.querySelectorAll("button, select, input:not([type=file]), label.button, .links a, #works a")]
+        """() => [...document.querySelectorAll("button, select, summary, input:not([type=file], [type=checkbox]), label.pick, .button, .links a, #works a")]
         .filter((e) => e.checkVisibility()).map((e) => [e.textContent || e.id, e.getBoundingClientRect()])
         .filter(([, box]) => box.width < 43.9 || box.height < 43.9).map(([text, box]) => `${text} ${box.width} ${box.height}`)"""
     )

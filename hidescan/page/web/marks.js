@@ -36,7 +36,7 @@ function entry(app, mark, i) {
       el("span", {}, el("strong", {}, `${number} `), markLabel(mark.kind), el("br"), `${length(mark.length_mm)} by ${length(mark.width_mm)}`,
         mark.zone ? el("span", { className: "unseen" }, `, ${mark.zone}`) : null)),
     el("span", { className: "judge" },
-      el("button", { type: "button", "aria-pressed": String(seen), "aria-label": `Yes, ${name} is ${withArticle(mark.kind)}`, disabled: mark.status === "added",
+      el("button", { type: "button", "aria-pressed": String(seen), "aria-label": `Yes, ${withArticle(mark.kind)}: ${name}`, disabled: mark.status === "added",
         onclick: () => judge("confirmed", `${name} confirmed`) }, `Yes, ${withArticle(mark.kind)}`),
       el("button", { type: "button", "aria-pressed": String(gone), "aria-label": `Not a mark, number ${number}`,
         onclick: () => judge("rejected", `${name} refused`) }, "Not a mark")));

@@ -85,7 +85,7 @@ function draw() {
   at("units").replaceChildren(unitsChoice(draw));
   at("gone").hidden = !gone.length;
   at("gone-list").replaceChildren(...gone.map(({ id, file }) => el("li", { className: "row" }, file, " ",
-    el("button", { type: "button", "aria-label": `Bring ${file} back`, onclick: () => bringBack(id) }, "Bring back"))));
+    el("button", { type: "button", "aria-label": `Bring back ${file}`, onclick: () => bringBack(id) }, "Bring back"))));
   comparing();
 }
 
