@@ -67,7 +67,7 @@ def found_marks(holes: Iterable[Hole], faults: Iterable[Fault]) -> tuple[FoundMa
 def placed(
     camera: Camera, found: Iterable[FoundMark], outer: Polygon, heights: Heights
 ) -> list[tuple[FoundMark, Points]]:
-    """The marks that lie on the hide, each with its plan view (M, 2) in mm, from the neck down.
+    """The marks that lie on the hide, each with its plan view (M, 2) in mm, from the top of the photo down.
 
     A hole that touches the rim or another hole is left out: it would not be an inner ring; so is a mark off the hide.
     """

@@ -33,6 +33,7 @@ from hidescan.record.typesetting import (
     fitted,
     new_page,
     scale_bar,
+    without_commands,
 )
 from hidescan.settings import Settings
 
@@ -279,7 +280,7 @@ def _budget(page: Page, hide_map: HideMap, y: float) -> None:
         if y > last - 7.0 and n < len(hide_map.warnings) - 1:
             page.text(x, y, f"! and {len(hide_map.warnings) - n} more warnings in the map file", 2.6)
             break
-        y = page.wrapped(x, y, f"! {warning.message}", end - x, size=2.6, most=3) + 0.8
+        y = page.wrapped(x, y, f"! {without_commands(warning.message)}", end - x, size=2.6, most=3) + 0.8
 
 
 def _foot(page: Page, hide_map: HideMap) -> None:

@@ -109,6 +109,13 @@ class Small:
         return self.x + self.scale * hide_mm[0], self.y - self.scale * hide_mm[1]
 
 
+def without_commands(text: str) -> str:
+    """A message without what only the command line can do: brackets, sentences and clauses that name a command."""
+    text = re.sub(r" ?\([^()]*(?:--|hidescan )[^()]*\)", "", text)
+    parts = [part for part in re.split(r"(?<=[.:;])\s+", text) if not re.search(r"--[a-z]|hidescan [a-z]+ ", part)]
+    return re.sub(r"[:;]$", ".", " ".join(parts))
+
+
 def new_page(canvas: "Canvas", size_mm: tuple[float, float]) -> Page:
     """A page on the canvas, in mm."""
     canvas.scale(POINTS_PER_MM, POINTS_PER_MM)

@@ -134,7 +134,9 @@ def test_correct_keep_and_take_away(screen: Callable[..., Screen], running: Prog
     s.page.mouse.click(*s.spot(*(middle)))
     kinds = s.after(lambda: s.page.select_option("#mark-kind", "scratch"))
     assert any(m["kind"] == "scratch" for m in kinds["view"]["marks"])
-    refused = s.after(lambda: s.page.get_by_role("button", name=f"Not a mark, number {stain['id'].split('-')[1]}").click())
+    refused = s.after(
+        lambda: s.page.get_by_role("button", name=f"Not a mark, number {stain['id'].split('-')[1]}").click()
+    )
     assert any(m["status"] == "rejected" for m in refused["view"]["marks"])
     assert refused["view"]["figures"]["area_usable"]["value"] == pytest.approx(lost[0], rel=1e-6)
     # facts

@@ -1,5 +1,6 @@
 """What the page's addresses share: a request's body read within bounds, answers in JSON, files to take away."""
 
+import gzip
 import io
 import json
 import os
@@ -19,6 +20,18 @@ from hidescan.page.works import part_prefix
 def json_answer(data: bytes) -> Response:
     """JSON as it is."""
     return Response(data, media_type="application/json")
+
+
+def packed_json(request: Request, plain: Any) -> Response:
+    """A plain value as JSON, compressed where the browser takes that."""
+    data = json.dumps(plain, separators=(",", ":")).encode()
+    if "gzip" not in request.headers.get("accept-encoding", ""):
+        return json_answer(data)
+    return Response(
+        gzip.compress(data, compresslevel=5, mtime=0),
+        media_type="application/json",
+        headers={"content-encoding": "gzip", "vary": "accept-encoding"},
+    )
 
 
 async def json_body(request: Request, most_bytes: int) -> dict[str, Any]:

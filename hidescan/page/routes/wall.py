@@ -16,7 +16,7 @@ from hidescan.basics.errors import BadInput
 from hidescan.page import thrown_away
 from hidescan.page.desk import Desk
 from hidescan.page.photo_files import refuse_no_photo
-from hidescan.page.routes.answers import download, received
+from hidescan.page.routes.answers import download, packed_json, received
 from hidescan.page.settings import PageSettings
 from hidescan.page.works import add_work, harmless_name
 from hidescan.shelf.database import default_path, open_shelf
@@ -32,7 +32,7 @@ def wall_routes(at: str, desk: Desk, sample: Path, settings: PageSettings) -> li
         for card in cards:
             card["shelf"] = shelved.get(card.pop("photo_sha256"))
         gone = [{"id": name, "file": file} for name, file in thrown_away.thrown(desk.folder)]
-        return JSONResponse({"hides": cards, "thrown": gone})
+        return packed_json(request, {"hides": cards, "thrown": gone})
 
     async def upload(request: Request) -> Response:
         file = harmless_name(request.query_params.get("name", ""))
