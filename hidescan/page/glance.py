@@ -8,7 +8,8 @@ from typing import Any
 
 from hidescan.basics.atomic_files import write_whole
 from hidescan.basics.units import MM2_PER_FT2
-from hidescan.costing.cost import price_from, shown
+from hidescan.costing.cost import price_from
+from hidescan.costing.report import shown
 from hidescan.figures.marked_area import marked_area
 from hidescan.page.journal import Given
 from hidescan.page.notes import Notes
@@ -63,7 +64,7 @@ def keep_glance(work: Path, view: bytes, given: Given, at: int) -> None:
 def glance_of(work: Path) -> dict[str, Any] | None:
     """What was kept; None where the hide was not mapped yet."""
     path = work / "glance.json"
-    return json.loads(path.read_text()) if path.is_file() else None
+    return json.loads(path.read_text("utf-8")) if path.is_file() else None
 
 
 def usable_foot(notes: Notes, seen: dict[str, Any] | None) -> UsableFoot | None:

@@ -29,7 +29,7 @@ class Notes:
 def notes_of(work: Path) -> Notes:
     """The lines of a work's card."""
     path = work / "notes.json"
-    return Notes(**json.loads(path.read_text())) if path.is_file() else Notes()
+    return Notes(**json.loads(path.read_text("utf-8"))) if path.is_file() else Notes()
 
 
 def keep_notes(work: Path, given: dict[str, Any]) -> None:

@@ -13,7 +13,7 @@ def throw_away(folder: Path, name: str, now_s: float) -> None:
     aside = _aside(folder)
     aside.mkdir(exist_ok=True)
     (folder / name).rename(aside / name)
-    (aside / name / "thrown_at").write_text(str(now_s))
+    (aside / name / "thrown_at").write_text(str(now_s), "utf-8")
 
 
 def thrown(folder: Path) -> list[tuple[str, str]]:
@@ -50,4 +50,4 @@ def _aside(folder: Path) -> Path:
 
 def _when_s(work: Path) -> float:
     path = work / "thrown_at"
-    return float(path.read_text()) if path.is_file() else work.stat().st_mtime
+    return float(path.read_text("utf-8")) if path.is_file() else work.stat().st_mtime

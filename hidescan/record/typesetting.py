@@ -1,5 +1,6 @@
 """Typesetting for the sheets: a page in mm with y down, text that wraps, tables, pictures, the hide in small."""
 
+import re
 from dataclasses import dataclass
 from io import BytesIO
 from typing import TYPE_CHECKING
@@ -112,7 +113,11 @@ class Small:
 def without_commands(text: str) -> str:
     """A message without what only the command line can do: brackets, sentences and clauses that name a command."""
     text = re.sub(r" ?\([^()]*(?:--|hidescan )[^()]*\)", "", text)
-    parts = [part for part in re.split(r"(?<=[.:;])\s+", text) if not re.search(r"--[a-z]|hidescan [a-z]+ ", part)]
+    parts = [
+        part
+        for part in re.split(r"(?<=[.:;])\s+", text)
+        if not re.search(r"--[a-z]|hidescan (?:card|lens|map|edit)\b", part)
+    ]
     return re.sub(r"[:;]$", ".", " ".join(parts))
 
 

@@ -17,7 +17,7 @@ from tests.page.test_hands import checked
 
 WEB = ROOT / "hidescan" / "page" / "web"
 NEVER = re.compile(
-    r"\brevisions?\b|JSON\b(?!\))|sha-?256|CIEDE2000|corner noise|--[a-z]{2}|hidescan [a-z]+ |\bX,Y\b|undefined|\bNaN\b"
+    r"\brevisions?\b|JSON\b(?!\))|sha-?256|CIEDE2000|corner noise|--[a-z]{2}|hidescan (card|map|edit|marks|export|sheet|lens|check|stretch|pieces|place|cost|advise|shelf|page|schema|manual|layout|cut|light)\b|\bX,Y\b|undefined|\bNaN\b"
 )
 CODES = re.compile(r"\b(one-card|card-far|card-dropped|focal-doubtful|scale-unmeasured|rim-doubtful|ends-doubtful)\b")
 MIXED = {
@@ -37,13 +37,13 @@ def stated() -> list[tuple[str, str]]:
     found = []
     for folder in ("mapping", "floor", "outline"):
         for path in sorted((ROOT / "hidescan" / folder).glob("*.py")):
-            for node in ast.walk(ast.parse(path.read_text())):
-                named = isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id
-                if named in ("Doubt", "NotFound") and isinstance(node.args[0], ast.Constant):
-                    texts = [
-                        part.value for arg in node.args[1:] for part in ast.walk(arg) if isinstance(part, ast.Constant)
-                    ]
-                    found.append((str(node.args[0].value), " ".join(str(text) for text in texts)))
+            for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+                if not (isinstance(node, ast.Call) and isinstance(node.func, ast.Name)):
+                    continue
+                if node.func.id in ("Doubt", "NotFound") and isinstance(node.args[0], ast.Constant):
+                    parts = [part for arg in node.args[1:] for part in ast.walk(arg)]
+                    texts = [str(part.value) for part in parts if isinstance(part, ast.Constant)]
+                    found.append((str(node.args[0].value), " ".join(texts)))
     return found
 
 

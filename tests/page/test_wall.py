@@ -115,7 +115,7 @@ def test_a_card_says_what_the_map_says(seen: Callable[..., Screen], look: dict[s
     for label, price in (("goat_on_concrete", 60), ("deer_on_tile", 40)):
         work = s.page.evaluate("(id) => fetch('/api/works/' + id).then((a) => a.json())", hides[label]["id"])
         net, usable = (work["view"]["figures"][name] for name in ("area_net", "area_usable"))
-        said = card(s, label).inner_text()
+        said = card(s, label).text_content()
         assert f"{net['value'] / FT2:.2f} ± {net['u'] / FT2:.2f} ft²" in said
         assert f"{usable['value'] / FT2:.2f} ± {usable['u'] / FT2:.2f} ft²" in said
         each = price / (usable["value"] / FT2)
@@ -125,10 +125,12 @@ def test_a_card_says_what_the_map_says(seen: Callable[..., Screen], look: dict[s
         picture.scroll_into_view_if_needed()
         within(15, lambda picture=picture: picture.evaluate("(i) => i.complete && i.naturalWidth > 100"))
     s.page.get_by_role("button", name="m²").click()
-    assert "m²" in card(s, "goat_on_concrete").inner_text() and "ft²" not in card(s, "goat_on_concrete").inner_text()
+    assert (
+        "m²" in card(s, "goat_on_concrete").text_content() and "ft²" not in card(s, "goat_on_concrete").text_content()
+    )
     s.page.reload()
     card(s, "goat_on_concrete").wait_for()
-    assert "ft²" not in card(s, "goat_on_concrete").inner_text()  # chosen once and kept
+    assert "ft²" not in card(s, "goat_on_concrete").text_content()  # chosen once and kept
 
 
 @needs_browser

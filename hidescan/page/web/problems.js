@@ -37,7 +37,7 @@ export const TOOL_NAMES = { facts: "Facts", back: "Back line", taps: "Taps", rim
 /** What the program names the parts of the ±, in the trade's words. */
 export const SOURCES = { "corner noise": "card read unsharply", lens: "the camera's lens", "print scale": "the card's print", sampling: "how finely the rim is followed" };
 
-const COMMAND = /(^|\s)--[a-z]|\bhidescan [a-z]+ |\bX,Y\b|\bpixel\b|\b(sha256|JSON|CIEDE2000)\b|\brevision\b/;
+const COMMAND = /(^|\s)--[a-z]|\bhidescan (card|map|edit|marks|export|sheet|lens|check|stretch|pieces|place|cost|advise|shelf|page|schema|manual|layout|cut|light)\b|\bX,Y\b|\bpixel\b|\b(sha256|JSON|CIEDE2000)\b|\brevision\b/;
 
 /** A text of the program's without sentences meant for its command line, lengths in the units chosen. */
 export function plainly(text) {
