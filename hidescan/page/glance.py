@@ -62,9 +62,12 @@ def keep_glance(work: Path, view: bytes, given: Given, at: int) -> None:
 
 
 def glance_of(work: Path) -> dict[str, Any] | None:
-    """What was kept; None where the hide was not mapped yet."""
-    path = work / "glance.json"
-    return json.loads(path.read_text("utf-8")) if path.is_file() else None
+    """What was kept; None where the hide was not mapped yet, or it cannot be read."""
+    try:
+        plain = json.loads((work / "glance.json").read_bytes())
+        return plain if isinstance(plain, dict) else None
+    except (OSError, ValueError, RecursionError):
+        return None
 
 
 def usable_foot(notes: Notes, seen: dict[str, Any] | None) -> UsableFoot | None:

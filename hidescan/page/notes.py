@@ -27,9 +27,12 @@ class Notes:
 
 
 def notes_of(work: Path) -> Notes:
-    """The lines of a work's card."""
-    path = work / "notes.json"
-    return Notes(**json.loads(path.read_text("utf-8"))) if path.is_file() else Notes()
+    """The lines of a work's card; empty ones where they cannot be read."""
+    try:
+        plain = json.loads((work / "notes.json").read_bytes())
+        return Notes(**{name: str(text) for name, text in plain.items()})
+    except (OSError, ValueError, TypeError, AttributeError, RecursionError):
+        return Notes()
 
 
 def keep_notes(work: Path, given: dict[str, Any]) -> None:

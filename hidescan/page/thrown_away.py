@@ -3,7 +3,7 @@
 import shutil
 from pathlib import Path
 
-from hidescan.page.works import about, is_id
+from hidescan.page.works import about, is_id, is_work
 
 KEPT_S = 30 * 86_400.0
 
@@ -18,7 +18,7 @@ def throw_away(folder: Path, name: str, now_s: float) -> None:
 
 def thrown(folder: Path) -> list[tuple[str, str]]:
     """Works that can be brought back, name and photo's file name, the last thrown away first."""
-    there = [path for path in _aside(folder).glob("*") if is_id(path.name) and (path / "about.json").is_file()]
+    there = [path for path in _aside(folder).glob("*") if is_work(path)]
     return [(path.name, about(path).file) for path in sorted(there, key=_when_s, reverse=True)]
 
 

@@ -48,7 +48,8 @@ def test_notes_that_cannot_be_read_change_nothing(tmp_path: Path) -> None:
 def test_what_was_thrown_away_stays_for_thirty_days(tmp_path: Path) -> None:
     folder, name, day_s = tmp_path / "page", "0123456789abcdef", 86_400.0
     (folder / name).mkdir(parents=True)
-    (folder / name / "about.json").write_text(json.dumps({"file": "a.jpg", "sha256": "0"}))
+    (folder / name / "about.json").write_text(json.dumps({"file": "a.jpg", "sha256": "0" * 64}))
+    (folder / name / "photo").write_bytes(b"")
     thrown_away.throw_away(folder, name, 1000.0)
     assert thrown_away.thrown(folder) == [(name, "a.jpg")] and not (folder / name).exists()
     thrown_away.empty(folder, 1000.0 + 29.9 * day_s)

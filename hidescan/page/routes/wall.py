@@ -18,7 +18,7 @@ from hidescan.page.desk import Desk
 from hidescan.page.photo_files import refuse_no_photo
 from hidescan.page.routes.answers import download, packed_json, received
 from hidescan.page.settings import PageSettings
-from hidescan.page.works import add_work, harmless_name
+from hidescan.page.works import add_work, harmless_name, part_prefix
 from hidescan.shelf.database import default_path, open_shelf
 
 MOST_COMPARED = 4
@@ -40,7 +40,7 @@ def wall_routes(at: str, desk: Desk, sample: Path, settings: PageSettings) -> li
         return _taken_in(desk, part, file)
 
     async def try_one(request: Request) -> Response:
-        handle, part = tempfile.mkstemp(dir=desk.folder, prefix=".upload")
+        handle, part = tempfile.mkstemp(dir=desk.folder, prefix=part_prefix(), suffix=".part")
         os.close(handle)
         shutil.copyfile(sample, part)
         return _taken_in(desk, Path(part), "sample hide.jpg")
