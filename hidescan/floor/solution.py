@@ -121,18 +121,7 @@ def solve_plane(
     "bars-contradict".
     """
     ordered = tuple(sorted(cards, key=lambda card: -_extent_px(card)))
-    fit = adjusted(Adjustment(ordered, size_px, priors, on_hide, settings))
-    doubts: list[Doubt] = []
-    focal_doubts: list[Doubt] = []
-    if fit is not None:
-        whole, focal_doubts = cards_over_focal(fit)
-        if whole.fits():
-            fit = whole
-        else:
-            fit, doubts = without_misfits(fit)
-            focal_doubts = []
-            if fit is not None and not fit.misfit_cards():  # bent cards would blame the lens
-                fit, focal_doubts = cards_over_focal(fit)
+    fit, doubts, focal_doubts = _believed(adjusted(Adjustment(ordered, size_px, priors, on_hide, settings)))
     if fit is None or max(fit.card_rms_px()) > settings.hopeless_rms_px:
         return NotFound(
             "card-misfit",
@@ -155,6 +144,20 @@ def solve_plane(
         corner_sd_px=sd_px,
         doubts=(*doubts, *focal_doubts, *_bent_sheets(fit, doubts), *unused_tapes(fit)),
     )
+
+
+def _believed(fit: Fit | None) -> tuple[Fit | None, list[Doubt], list[Doubt]]:
+    """The fit without cards or a focal length that the others contradict; doubts about cards, and about the lens."""
+    if fit is None:
+        return None, [], []
+    whole, focal_doubts = cards_over_focal(fit)
+    if whole.fits():
+        return whole, [], focal_doubts
+    rest, doubts = without_misfits(fit)
+    if rest is None or rest.misfit_cards():  # bent cards would blame the lens
+        return rest, doubts, []
+    believed, focal_doubts = cards_over_focal(rest)
+    return believed, doubts, focal_doubts
 
 
 def _extent_px(card: Card) -> float:

@@ -71,7 +71,9 @@ def square40mm(folder: Path) -> list[str]:
         if edges is None:
             lines.append(f"| {path.name} | no edges read | | |")
             continue
-        misfit, growth = pose_misfit(edges, matrix, distortion, corners_mm, corners)
+        misfit, growth = pose_misfit(
+            edges, np.asarray(matrix, float), np.asarray(distortion, float), corners_mm, corners
+        )
         kept = np.abs(misfit) < 5 * 1.4826 * np.median(np.abs(misfit))
         rms = float(np.sqrt(np.mean(misfit[kept] ** 2)))
         lines.append(f"| {path.name} | {len(misfit)}, {100 * kept.mean():.0f} % | {rms:.3f} px | {growth:+.2f} px |")
@@ -136,7 +138,7 @@ def bent_sheet(folder: Path) -> list[str]:
     )  # fmt: skip
     poses = [np.r_[t.ravel(), s.ravel()] for t, s in zip(turns, shifts, strict=True)]
     start = np.concatenate([[matrix[0, 0] / 640.0], distortion.ravel()[:2], [0.0, 0.0], *poses])
-    flat, bent = (predicted(views, start, matrix, middle, bend=bend) for bend in (False, True))
+    flat, bent = (predicted(views, start, np.asarray(matrix, float), middle, bend=bend) for bend in (False, True))
     lines = [
         f"| {view.name} | {view.markers}, {view.used.sum()}, {(~view.used).sum()} | {a:.2f} px | {b:.2f} px | |"
         for view, a, b in zip(views, flat[0], bent[0], strict=True)
