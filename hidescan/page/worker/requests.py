@@ -134,12 +134,13 @@ def mark_picture(bench: Bench, subject: Subject, mark_id: str, say: Callable[[st
 
 
 def compared(
-    bench: Bench, subjects: list[tuple[str, Subject]], units: str, paper: str, say: Callable[[str], None]
-) -> Files:
+    bench: Bench, first: Subject, labels: list[str], others: list[Subject], units: str, paper: str,
+    say: Callable[[str], None],
+) -> Files:  # fmt: skip
     """One page that sets hides side by side, by the labels given."""
     from hidescan.record import comparison
 
-    maps = [(label, found_map(bench, subject, say)) for label, subject in subjects]
+    maps = [(label, found_map(bench, one, say)) for label, one in zip(labels, [first, *others], strict=True)]
     say("writing")
     return [("hides compared.pdf", comparison.to_bytes(maps, units=units, paper=paper))]
 
