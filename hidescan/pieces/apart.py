@@ -4,7 +4,6 @@ What a file made to break a reader does, it does there: `python -m hidescan.piec
 drawing from standard input and writes its shapes, or one line of what is wrong with it, to standard output.
 """
 
-import io
 import json
 import os
 import subprocess
@@ -72,20 +71,21 @@ def main() -> None:
 
 
 def _packed(drawing: Drawing) -> bytes:
-    buffer = io.BytesIO()
-    arrays = [*drawing.rings.values(), *drawing.lines.values()]
-    names = json.dumps([list(drawing.rings), list(drawing.lines), drawing.problems])
-    np.savez(buffer, np.array(names), *arrays)
-    return buffer.getvalue()
+    """A drawing as one line of JSON, then all coordinates as they are in memory."""
+    shapes = [*drawing.rings.values(), *drawing.lines.values()]
+    counts = [[(name, len(points)) for name, points in part.items()] for part in (drawing.rings, drawing.lines)]
+    return json.dumps([*counts, drawing.problems]).encode() + b"\n" + b"".join(points.tobytes() for points in shapes)
 
 
 def _unpacked(data: bytes) -> Drawing:
-    with np.load(io.BytesIO(data), allow_pickle=False) as held:
-        names, *arrays = (held[f"arr_{n}"] for n in range(len(held.files)))
-    rings, lines, problems = json.loads(str(names))
+    head, _, body = data.partition(b"\n")
+    rings, lines, problems = json.loads(head)
+    points = np.frombuffer(body, dtype=np.float64).reshape(-1, 2)
+    ends = np.cumsum([count for _, count in (*rings, *lines)])
+    shapes = [part.copy() for part in np.split(points, ends[:-1])] if len(ends) else []
     return Drawing(
-        dict(zip(rings, arrays[: len(rings)], strict=True)),
-        dict(zip(lines, arrays[len(rings) :], strict=True)),
+        {name: shape for (name, _), shape in zip(rings, shapes, strict=False)},
+        {name: shape for (name, _), shape in zip(lines, shapes[len(rings) :], strict=True)},
         problems,
     )
 
