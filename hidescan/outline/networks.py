@@ -139,6 +139,8 @@ def _loaded(name: str) -> "onnxruntime.InferenceSession":
     import cv2
     import onnxruntime
 
+    onnxruntime.disable_telemetry_events()  # what the variable above does not reach on Windows
+
     options = onnxruntime.SessionOptions()
     options.intra_op_num_threads = cv2.getNumThreads()  # one setting for all: a worker of several takes one thread
     # a thread that waits for its turn would take a core from others
