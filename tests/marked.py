@@ -22,6 +22,7 @@ def bare_map() -> HideMap:
         made,
         program=replace(made.program, settings=settings_as_saved(Settings())),
         outline=replace(made.outline, hide_mm=PolygonGeometry((SQUARE,))),
+        measures=replace(made.measures, area_net=made.measures.area_gross),  # as its budget adds up to
     )
     return with_figures(bare, Settings())
 
