@@ -30,7 +30,7 @@ class MeasureSettings:
     # length and width are measured between; of the perimeter, how ragged the rim is beside how it was found; of each,
     # the parts that an outline of no confidence at all has wrong, and what open area does to a side.
     fringe_u_mm: float = 1.5
-    ragged_u_share: float = 0.006
+    ragged_u_share: float = 0.008
     wrong_extent_share: float = 0.085
     wrong_perimeter_share: float = 0.12
     open_extent_share: float = 0.5
