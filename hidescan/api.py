@@ -1,5 +1,6 @@
 """`map_photo`: a photo's file in, its map out; `find_outline`: its outline alone, without a card."""
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -79,7 +80,8 @@ def find_outline(
     if isinstance(pixels_or_path, np.ndarray):
         rgb = _checked(pixels_or_path)
     else:
-        rgb = read_photo(Path(pixels_or_path), chosen.photo).rgb
+        # the least size is what a card needs
+        rgb = read_photo(Path(pixels_or_path), replace(chosen.photo, least_megapixels=_LEAST_SIDE_PX**2 / 1e6)).rgb
     return outline_of(rgb, None, [], chosen.outline)
 
 

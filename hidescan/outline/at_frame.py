@@ -1,4 +1,4 @@
-"""Whether the hide goes on beyond the photo: both networks must see leather at its frame."""
+"""Whether the hide goes on beyond the photo: both networks must see leather at its frame, the coarse one firmly."""
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,9 +29,7 @@ def cut_by_frame(
     """
     height, width = shape[:2]
     frame = 2.0 * (width + height)
-    mask = region.mask
-    sides = np.concatenate([mask[0], mask[:, -1], mask[-1], mask[:, 0]])
-    if float(sides.mean()) <= settings.most_on_frame:
+    if probability_at_frame(region, settings) < settings.least_frame_probability:
         return None
     after = np.roll(ring_px, -1, axis=0)
     near = max(region.grid.step_px)  # a pixel of the region's: nearer the networks see nothing between rim and frame
@@ -50,6 +48,18 @@ def cut_by_frame(
         "Step back until all of it is in the picture; if that is floor or nothing is cut off there, say so with "
         f"--outside {x},{y} or --inside {x},{y}.",
     )
+
+
+def probability_at_frame(region: Region, settings: OutlineSettings) -> float:
+    """Mean probability of hide along the frame where the region touches it; 0 where it touches no more than a tip.
+
+    What may go on beyond the photo is not whole.
+    """
+    mask, p = region.mask, region.first_word
+    touched = np.concatenate([mask[0], mask[:, -1], mask[-1], mask[:, 0]])
+    if float(touched.mean()) <= settings.most_on_frame:
+        return 0.0
+    return float(np.concatenate([p[0], p[:, -1], p[-1], p[:, 0]])[touched].mean())
 
 
 def _from_sides(xy: Points, width: int, height: int) -> tuple[NDArray[np.float64], ...]:

@@ -9,7 +9,7 @@ from hidescan.basics.errors import NotFound
 from hidescan.basics.geometry import Points
 from hidescan.basics.parallel import start_in_thread
 from hidescan.camera.model import Camera
-from hidescan.outline.at_frame import cut_by_frame
+from hidescan.outline.at_frame import cut_by_frame, probability_at_frame
 from hidescan.outline.coarse import FirstLook, Hint, find_region, first_look
 from hidescan.outline.confidence import open_area_u, rim_confidence, rim_measures, spread, whole_confidence
 from hidescan.outline.contour import Detail, look_closer, trace
@@ -96,7 +96,6 @@ def find_outline(
         return cut
     scale = None if camera is None else float(camera.mm_per_px(rim.ring_px.mean(axis=0)[None])[0])
     near_px = settings.near_mm / scale if scale else settings.near_px * float(np.mean(detail.grid.step_px))
-    # the finer rim, how sure it is and what lies within do not need one another
     found_within = start_in_thread(_find_within, detail, rim.ring_px, scale, settings)
     rim_features = start_in_thread(rim_measures, rim, region, detail, near_px)
     ring_px, u_px = snapped(rgb, rim.ring_px, spread(rim, settings), float(np.mean(detail.grid.step_px)), settings.snap)
@@ -105,12 +104,13 @@ def find_outline(
     confidence = rim_confidence(rim_features(), settings)
     confidence[_near_edge(rim.ring_px, rgb.shape)] = 0.0
     holes, faults = found_within()
+    within = 1.0 if hints else 1.0 - probability_at_frame(region, settings)
     return Outline(
         ring_px,
         u_px,
         confidence,
         holes,
-        whole_confidence(region, detail, rim, confidence, settings, scaled=scale is not None),
+        within * whole_confidence(region, detail, rim, confidence, settings, scaled=scale is not None),
         stretches(confidence < settings.doubt_below, settings.least_doubt_points),
         open_area_u(region, rim),
         faults,

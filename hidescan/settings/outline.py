@@ -107,6 +107,8 @@ class OutlineSettings:
     rival_share: float = 0.2
     # Share of the photo's frame that the hide may touch: a tip at the edge is no cut.
     most_on_frame: float = 0.012
+    # The coarse network's mean word there from which it is refused as cut; of less it is mapped and doubted.
+    least_frame_probability: float = 0.7
     # A tap this near to where the hide meets the frame says that nothing is cut off there; share of the long side.
     frame_tap_reach: float = 0.06
     # Border round the region's box for the fine network, px of the reduced copy: more than the region is ever off.

@@ -37,6 +37,14 @@ def test_a_file_gives_what_its_pixels_give(tmp_path: Path, as_text: bool) -> Non
     np.testing.assert_allclose(from_file.ring_px, from_pixels.ring_px, atol=0.01)
 
 
+def test_a_file_too_small_to_measure_from_has_an_outline(tmp_path: Path) -> None:
+    small = np.asarray(cv2.resize(picture([RING]), (533, 400), interpolation=cv2.INTER_AREA), dtype=np.uint8)
+    cv2.imwrite(str(tmp_path / "sent.png"), np.ascontiguousarray(small[..., ::-1]))
+    found = hidescan.find_outline(tmp_path / "sent.png")
+    assert not isinstance(found, NotFound)
+    assert iou(Polygon(found.ring_px), Polygon((RING + 0.5) / 3 - 0.5)) > 0.975
+
+
 def test_an_empty_floor_is_refused_with_a_code() -> None:
     refused = hidescan.find_outline(picture([]))
     assert isinstance(refused, NotFound)
