@@ -134,12 +134,18 @@ def mark_picture(bench: Bench, subject: Subject, mark_id: str, say: Callable[[st
 
 
 def compared(
-    bench: Bench, subjects: list[tuple[str, Subject]], units: str, paper: str, say: Callable[[str], None]
+    bench: Bench,
+    subject: Subject,
+    label: str,
+    others: list[tuple[str, Subject]],
+    units: str,
+    paper: str,
+    say: Callable[[str], None],
 ) -> Files:
-    """One page that sets hides side by side, by the labels given."""
+    """One page that sets a hide and others side by side, each under its label."""
     from hidescan.record import comparison
 
-    maps = [(label, found_map(bench, subject, say)) for label, subject in subjects]
+    maps = [(label, found_map(bench, subject, say)) for label, subject in ((label, subject), *others)]
     say("writing")
     return [("hides compared.pdf", comparison.to_bytes(maps, units=units, paper=paper))]
 
