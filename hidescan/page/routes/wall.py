@@ -65,10 +65,10 @@ def comparison_route(at: str, desk: Desk) -> Route:
         ids = list(dict.fromkeys(asked.get("ids", "").split(",")))
         if not 2 <= len(ids) <= MOST_COMPARED:
             raise BadInput(f"Choose two to {MOST_COMPARED} hides to compare.")
-        labels, (first, *others) = [desk.label(name) for name in ids], [desk.subject(name) for name in ids]
+        (label, subject), *others = [(desk.label(name), desk.subject(name)) for name in ids]
         units = "metric" if asked.get("units") == "metric" else "ft"
         paper = "letter" if asked.get("paper") == "letter" else "a4"
-        return download(await desk.mapper.ask("compared", first, labels, others, units, paper), "hides", "compared")
+        return download(await desk.mapper.ask("compared", subject, label, others, units, paper), "hides", "compared")
 
     return Route(at, made)
 

@@ -134,13 +134,18 @@ def mark_picture(bench: Bench, subject: Subject, mark_id: str, say: Callable[[st
 
 
 def compared(
-    bench: Bench, first: Subject, labels: list[str], others: list[Subject], units: str, paper: str,
+    bench: Bench,
+    subject: Subject,
+    label: str,
+    others: list[tuple[str, Subject]],
+    units: str,
+    paper: str,
     say: Callable[[str], None],
-) -> Files:  # fmt: skip
-    """One page that sets hides side by side, by the labels given."""
+) -> Files:
+    """One page that sets a hide and others side by side, each under its label."""
     from hidescan.record import comparison
 
-    maps = [(label, found_map(bench, one, say)) for label, one in zip(labels, [first, *others], strict=True)]
+    maps = [(label, found_map(bench, subject, say)) for label, subject in ((label, subject), *others)]
     say("writing")
     return [("hides compared.pdf", comparison.to_bytes(maps, units=units, paper=paper))]
 
