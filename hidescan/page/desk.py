@@ -86,13 +86,9 @@ class Desk:
     def listed(self) -> list[dict[str, Any]]:
         """The card of each work, newest first; figures are null until it is mapped.
 
-        A work that has no figures yet, one at a time, is mapped for them. One that cannot be read hides no other.
+        One that cannot be read hides no other.
         """
-        cards = [self._card(name) for name in works.works(self.folder)]
-        unseen = [card["id"] for card in cards if card["seen"] is None and not card["refused"]]
-        if unseen and not any(card["stage"] for card in cards):
-            self.start(unseen[0])
-        return cards
+        return [self._card(name) for name in works.works(self.folder)]
 
     def _card(self, name: str) -> dict[str, Any]:
         folder = self.folder / name
@@ -112,6 +108,14 @@ class Desk:
         if sheet.mapping is None or sheet.mapping.done():
             sheet.mapping = asyncio.create_task(self._map(name, sheet))
         return sheet.mapping
+
+    async def ended(self) -> None:
+        """Wait until nothing is being mapped any more; the worker was stopped."""
+        for sheet in self._sheets.values():
+            if sheet.mapping is not None:
+                sheet.mapping.cancel()
+                with suppress(asyncio.CancelledError):
+                    await sheet.mapping
 
     async def _map(self, name: str, sheet: Sheet) -> None:
         while sheet.shown_at != sheet.state.at:

@@ -65,8 +65,8 @@ def test_a_torn_about_takes_no_other_work_down(folder: Path, data: bytes) -> Non
     torn = works.works(folder)[0]
     (folder / torn / "about.json").write_bytes(data)
     for client in client_of(folder):
-        listed = {work["id"]: work for work in client.get("/api/works").json()}
-        assert len(listed) == 3 and listed[torn]["file"] == works.NAME_LOST
+        listed = {work["id"]: work for work in client.get("/api/works").json()["hides"]}
+        assert len(listed) == 3 and listed[torn]["label"] == Path(works.NAME_LOST).stem
         assert all(work["at"] == len(LINES) for work in listed.values())
         shown = client.get(f"/api/works/{torn}").json()
         assert shown["file"] == works.NAME_LOST and shown["given"]["inputs"]["species"] == "goat"
@@ -122,14 +122,14 @@ def test_other_damaged_files_get_a_sentence(folder: Path, file: str) -> None:
             answer = client.get(f"/api/works/{name}{path}")
             assert answer.status_code in (200, 404, 422), (path, answer.text)
             assert str(folder) not in answer.text and "Error" not in answer.text
-        assert len(client.get("/api/works").json()) == 3
+        assert len(client.get("/api/works").json()["hides"]) == 3
 
 
 def test_a_photo_that_is_gone_gets_a_sentence(folder: Path) -> None:
     name = works.works(folder)[0]
     for client in client_of(folder):
         shutil.rmtree(folder / name)
-        assert len(client.get("/api/works").json()) == 2
+        assert len(client.get("/api/works").json()["hides"]) == 2
         assert client.get(f"/api/works/{name}").status_code == 404
 
 
@@ -150,7 +150,7 @@ def test_a_full_disk_is_said_in_a_sentence_without_a_path(tmp_path: Path) -> Non
             for answer in answers:
                 assert answer.status_code == 507 and "full" in answer.json()["refused"]
                 assert str(tmp_path) not in answer.text and "Errno" not in answer.text
-            assert client.get(url).json()["at"] == 0 and len(client.get("/api/works").json()) == 1
+            assert client.get(url).json()["at"] == 0 and len(client.get("/api/works").json()["hides"]) == 1
             (disk / "filler").unlink()
             assert client.post(f"{url}/edits", json=edit, headers=OURS).json()["at"] == 1
             assert not [path for path in folder.rglob(".*")]

@@ -52,6 +52,7 @@ def make_app(
         Those of the server that runs this.
     """
     mapper = Mapper(settings)
+    desk = Desk(folder, mapper)
 
     @asynccontextmanager
     async def life(app: Starlette) -> AsyncIterator[None]:
@@ -63,9 +64,10 @@ def make_app(
             yield
         finally:
             mapper.stop()
+            await desk.ended()
 
     return Starlette(
-        routes=_routes(Desk(folder, mapper), settings),
+        routes=_routes(desk, settings),
         middleware=[
             Middleware(
                 Guard,

@@ -134,7 +134,10 @@ export async function refresh() {
   [hides, gone] = [answer.hides, answer.thrown];
   if (now !== drawnOf || !document.querySelector(".hide")) draw();
   drawnOf = now;
-  if (hides.some((hide) => hide.stage) && !document.hidden) setTimeout(() => !location.hash && refresh(), 700);
+  // a hide that was never measured is, one at a time, while the wall is looked at
+  const unseen = hides.some((hide) => hide.stage) ? null : hides.find((hide) => !hide.seen && !hide.refused);
+  if (unseen) await api.load(unseen.id);
+  if ((unseen || hides.some((hide) => hide.stage)) && !document.hidden) setTimeout(() => !location.hash && refresh(), 700);
 }
 
 /** Make the wall's controls. */
