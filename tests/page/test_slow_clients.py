@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, closing, contextmanager, suppress
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
@@ -50,7 +51,7 @@ class Person:
         cookie = next(line for line in answer.split(b"\r\n") if line.lower().startswith(b"set-cookie"))
         self.cookie = cookie.split(b": ")[1].split(b";")[0].decode()
 
-    def ask(self, path: str, data: bytes | None = None, method: str | None = None) -> object:
+    def ask(self, path: str, data: bytes | None = None, method: str | None = None) -> Any:
         headers = {"Cookie": self.cookie, "Origin": f"http://{self.host}"}
         request = urllib.request.Request(f"http://{self.host}{path}", data, headers, method=method)
         with urllib.request.urlopen(request, timeout=60) as answer:
