@@ -99,7 +99,9 @@ def test_the_command_works_there(run: Run, environment: Path, tmp_path: Path) ->
     assert "area" in said(run("map", PHOTO, "-o", "maps"))
     assert (tmp_path / "maps" / "goat_on_concrete.hide.json").is_file()
     code = "import hidescan; print(hidescan.__file__)"
-    where = subprocess.run([environment / "bin" / "python", "-c", code], cwd=tmp_path, capture_output=True, text=True)
+    where = subprocess.run(
+        [environment / "bin" / "python", "-I", "-c", code], cwd=tmp_path, capture_output=True, text=True
+    )
     assert where.stdout.startswith(str(environment))
 
 

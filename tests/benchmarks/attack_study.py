@@ -32,6 +32,7 @@ from hidescan.cli import app
 from hidescan.hide_map.json_io import to_json
 from hidescan.shelf.database import open_shelf
 from hidescan.shelf.register import shelve_map
+from tests.benchmarks.recorded import recorded
 from tests.fuzz import seeds
 from tests.fuzz.mutated import flipped, odd_map
 from tests.fuzz.targets import BETWEEN
@@ -338,4 +339,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("attack"):
+        main()

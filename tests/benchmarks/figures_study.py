@@ -32,6 +32,7 @@ from hidescan.hide_map.model import HideMap, Inputs, MarkEntry, MeasureEntry, Po
 from hidescan.photo.reading import read_photo
 from hidescan.pipeline import Pipeline
 from hidescan.settings import Settings
+from tests.benchmarks.recorded import recorded
 from tests.synthetic.corners import priors, seen_card
 from tests.synthetic.hides import SyntheticHide, whole_hide
 from tests.synthetic.rims import camera_over, cards_beside, lift_field, seen_rim
@@ -212,4 +213,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("figures"):
+        main()

@@ -16,6 +16,7 @@ from collections import Counter
 from contextlib import closing, suppress
 from pathlib import Path
 
+from tests.benchmarks.recorded import recorded
 from tests.fuzz.mutated import flipped
 from tests.page.served import SAMPLES, Program, start
 from tests.page.test_slow_clients import Person
@@ -173,4 +174,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("page-attack"):
+        main()

@@ -12,6 +12,7 @@ import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+from tests.benchmarks.recorded import recorded
 from tests.page.served import SAMPLES, start
 from tests.page.test_slow_clients import Person, crowd
 
@@ -66,4 +67,5 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    main()
+    with recorded("slow-clients"):
+        main()

@@ -40,7 +40,8 @@ def test_a_hide_from_map_to_last_scrap(tmp_path: Path) -> None:
     assert "buck" in said(
         tmp_path, "find", "--fits", "900mm x 10in", "--thickness", "butt:1.5mm-2.5mm", "--price", "100"
     )
-    assert said(tmp_path, "find", "--fits", "900mmx600mm", "--allow", "none").strip() == "no hide"
+    none_fits = said(tmp_path, "find", "--fits", "900mmx600mm", "--allow", "none").splitlines()
+    assert none_fits == ["no hide", "nearest: buck meets all but --fits and --allow"]
     assert "buck: 5.45 ft² usable left" in said(
         tmp_path, "cut", "buck", "--what", "vamp", "--count", 2, "--area", "1ft2"
     )
@@ -62,7 +63,8 @@ def test_pieces_cut_where_they_were_placed(tmp_path: Path) -> None:
     feature = {"type": "Feature", "properties": {}, "geometry": {"type": "Polygon", "coordinates": [ring]}}
     (tmp_path / "p.geojson").write_text(str({"type": "FeatureCollection", "features": [feature]}).replace("'", '"'))
     said(tmp_path, "cut", "buck", "--what", "leg", "--placed", tmp_path / "p.geojson")
-    assert said(tmp_path, "find", "--fits", "900mmx400mm").strip() == "no hide"
+    none_fits = said(tmp_path, "find", "--fits", "900mmx400mm").splitlines()
+    assert none_fits == ["no hide", "nearest: buck meets all but --fits"]
     assert "buck" in said(tmp_path, "find", "--fits", "450mmx500mm")
     with pytest.raises(BadInput, match="GeoJSON"):
         parsing.placed_pieces(b"{", "x")

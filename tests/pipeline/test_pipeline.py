@@ -27,8 +27,8 @@ from hidescan.outline.networks import Memory, remembering, run_network
 from hidescan.photo.reading import Photo, read_photo
 from hidescan.pipeline import Pipeline
 from hidescan.settings import Settings
+from tests.small_photo import write_small_photo
 
-SAMPLE = Path(__file__).parents[2] / "sample_images" / "mapped_hide.jpg"
 PACKAGE = Path(hidescan.__file__).parent
 SETTINGS = Settings()
 
@@ -39,9 +39,15 @@ def own_config(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture(scope="module")
-def photo() -> Photo:
-    """A small photo with two cards, its camera told apart from others."""
-    return replace(read_photo(SAMPLE, SETTINGS.photo), camera="Invented Phone", focal_35mm=26.0)
+def sample(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A small photo with two cards."""
+    return write_small_photo(tmp_path_factory.mktemp("sample") / "side.jpg")
+
+
+@pytest.fixture(scope="module")
+def photo(sample: Path) -> Photo:
+    """The same, read; its camera told apart from others."""
+    return replace(read_photo(sample, SETTINGS.photo), camera="Invented Phone", focal_35mm=26.0)
 
 
 @pytest.fixture(scope="module")
@@ -201,16 +207,18 @@ def test_the_quick_way_after_a_tap_is_near_and_the_whole_way_is_kept_apart(photo
     assert same(kept.hide_map(tapped, quick=True), whole)  # what is known whole is not given away for less
 
 
-def test_python_gives_the_map_that_the_command_gives(tmp_path: Path, photo: Photo, first: HideMap) -> None:
+def test_python_gives_the_map_that_the_command_gives(
+    sample: Path, tmp_path: Path, photo: Photo, first: HideMap
+) -> None:
     """Prints and lenses measured on this machine count for both; both are found where the command keeps them."""
     keep_card_scale(tuple(card.number for card in first.cards), (0.985, 0.99))
-    _, by_command = map_one(SAMPLE, Inputs(), Keeping(tmp_path), SETTINGS)
-    by_python = hidescan.map_photo(SAMPLE)
+    _, by_command = map_one(sample, Inputs(), Keeping(tmp_path), SETTINGS)
+    by_python = hidescan.map_photo(sample)
     assert isinstance(by_python, HideMap)
     assert by_python.inputs.card_scale == (0.985, 0.99)
     assert same(by_python, by_command) and not same(by_python, first)
     name = keep_profile(lens_for(photo, camera="Another")).stem
-    with_lens = hidescan.map_photo(SAMPLE, lens=name)
+    with_lens = hidescan.map_photo(sample, lens=name)
     assert isinstance(with_lens, HideMap) and with_lens.inputs.lens == name and not same(with_lens, by_python)
     assert set(kept_calibration().lenses) == {name}
 

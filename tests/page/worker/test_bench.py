@@ -14,8 +14,7 @@ from hidescan.page.settings import PageSettings
 from hidescan.page.worker.bench import Bench, Subject, found_map, open_photo
 from hidescan.page.worker.several_photos import shown
 from hidescan.settings import Settings
-
-SAMPLE = Path(__file__).parents[3] / "sample_images" / "mapped_hide.jpg"
+from tests.small_photo import write_small_photo
 
 
 @pytest.fixture
@@ -24,7 +23,7 @@ def work(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[[Inputs], 
     monkeypatch.setenv("XDG_CONFIG_HOME", str(tmp_path / "config"))
     folder = tmp_path / "work"
     folder.mkdir()
-    shutil.copyfile(SAMPLE, folder / "photo")
+    write_small_photo(folder / "photo")
     return lambda inputs: Subject(folder, "hide.jpg", Given(inputs))
 
 
