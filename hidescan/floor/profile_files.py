@@ -48,8 +48,9 @@ def read_profile(path: Path) -> LensProfile:
     BadInput
         Missing, or no lens profile.
     """
+    text = read_text(path)
     try:
-        plain = tomllib.loads(read_text(path))
+        plain = tomllib.loads(text)
         long_side, short_side = plain["size_px"]
         covariance = np.array(plain["covariance"], dtype=np.float64)
         profile = LensProfile(
@@ -67,8 +68,6 @@ def read_profile(path: Path) -> LensProfile:
             taken=None if plain.get("taken") is None else str(plain["taken"]),
         )
         np.linalg.cholesky(covariance.reshape(3, 3))  # also refuses NaN and what is no covariance
-    except OSError as error:
-        raise BadInput(f"{path}: cannot be read ({error.strerror}). Check the name.") from error
     except (ValueError, KeyError, TypeError, OverflowError, RecursionError, np.linalg.LinAlgError) as error:
         raise BadInput(f"{path}: is not a lens profile. Make one with hidescan lens.") from error
     lengths = (profile.focal_px, *(f for f in (profile.focal_mm, profile.focal_35mm) if f is not None))
