@@ -313,6 +313,7 @@ def main() -> None:
         raise TooLong
 
     signal.signal(signal.SIGALRM, too_long)
+    print("| class | tries | done | refused | traceback | hang | false | longest | memory |\n" + "|---" * 9 + "|")
     for name in chosen:
         with tempfile.TemporaryDirectory() as folder:
             os.environ |= {"XDG_DATA_HOME": f"{folder}/d", "XDG_CONFIG_HOME": f"{folder}/c"}

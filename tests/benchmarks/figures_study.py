@@ -11,6 +11,7 @@ made a fifth darker and lighter: each must agree with the first within both ± t
 """
 
 import argparse
+import sys
 from dataclasses import replace
 from pathlib import Path
 
@@ -213,5 +214,6 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    with recorded("figures"):
+    # figures.md is kept by hand from both.
+    with recorded("-".join(["figures", *sys.argv[1:2]])):
         main()

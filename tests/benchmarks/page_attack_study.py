@@ -168,6 +168,7 @@ def main() -> None:
         finally:
             program.kill()
         printed = (Path(folder) / "screen").read_bytes()
+    print("| what | tries | answers | broken | longest | memory | printed |\n" + "|---" * 7 + "|")
     print(
         f"| page | {tries} | {dict(counted)} | broken {counted['broken']} | longest {longest:.1f} s | {memory} MB | printed {printed!r} |"
     )

@@ -33,11 +33,11 @@ def recorded(name: str, folder: Path = STUDIES) -> Iterator[None]:
 
     Call it in the study's `__main__`, so that tests which use the study's functions write nothing.
     """
-    both = _Both()
+    both, argv = _Both(), list(sys.argv)  # attacks put commands of their own there
     with redirect_stdout(both):
         yield
     folder.mkdir(parents=True, exist_ok=True)
-    (folder / f"{name}.md").write_text(page(name, sys.argv, both.kept.getvalue(), date.today()), "utf-8")
+    (folder / f"{name}.md").write_text(page(name, argv, both.kept.getvalue(), date.today()), "utf-8")
 
 
 def page(name: str, argv: list[str], printed: str, day: date) -> str:
