@@ -11,7 +11,7 @@ from shapely.geometry import LineString, MultiPolygon, Point, Polygon
 from shapely.geometry.base import BaseGeometry
 
 from hidescan.cards.pattern import PATTERN_MM
-from hidescan.hide_map.model import HideMap, MultiPolygonGeometry, PolygonGeometry
+from hidescan.hide_map.model import HideMap, MarkEntry, MultiPolygonGeometry, PolygonGeometry
 
 NAMES = ("cards", "zones", "back-line", "marks", "holes", "outline")  # drawn in this order: what is cut lies on top
 
@@ -55,8 +55,7 @@ def layers(hide_map: HideMap, *, mirror: bool = False, pieces: tuple[Shape, ...]
     """Sort a map's geometry into layers, with pieces that are placed on it."""
     net = _polygon(hide_map.outline.hide_mm)
     back, marks = hide_map.back_line, [mark for mark in hide_map.marks if mark.status != "rejected"]
-    by_points = {frozenset(mark.hide_mm.coordinates[0]): mark.id for mark in marks if mark.kind == "hole"}
-    ids = [by_points.get(frozenset(ring.coords), f"hole-{n}") for n, ring in enumerate(net.interiors, start=1)]
+    ids = _hole_ids(net, [mark for mark in marks if mark.kind == "hole"])
     found: dict[str, list[Shape]] = {
         "cards": [
             Shape(f"card-{card.number}", "reference card", _card(card.center_mm, card.angle_deg))
@@ -103,6 +102,20 @@ def tail_and_neck_mm(hide_map: HideMap, *, mirror: bool) -> tuple[tuple[float, f
 def polygons(geometry: BaseGeometry) -> list[Polygon]:
     """The polygons of a polygon or multipolygon."""
     return list(geometry.geoms) if isinstance(geometry, MultiPolygon) else [geometry]
+
+
+def _hole_ids(net: Polygon, marks: list[MarkEntry]) -> list[str]:
+    """The id of each inner ring: its mark's; where marks overlap and share a ring, that of the first of them."""
+    by_points = {frozenset(mark.hide_mm.coordinates[0]): mark.id for mark in marks}
+    middles = [(_polygon(mark.hide_mm).representative_point(), mark.id) for mark in marks]
+    ids = []
+    for n, ring in enumerate(net.interiors, start=1):
+        name = by_points.get(frozenset(ring.coords))
+        if name is None:
+            region = Polygon(ring)
+            name = next((within for middle, within in middles if region.contains(middle)), f"hole-{n}")
+        ids.append(name)
+    return ids
 
 
 def _turned(geometry: BaseGeometry, mirror: bool) -> BaseGeometry:

@@ -39,13 +39,16 @@ def marked_area(text: str) -> MarkedArea:
         if top < bottom and (area > 0):
             return MarkedArea(text.strip(), area, True)
     if words.endswith(tuple(AREA_UNITS_MM2)):
-        return MarkedArea(text.strip(), parse_area_mm2(words), False)
+        try:
+            return MarkedArea(text.strip(), parse_area_mm2(words), False)
+        except BadInput as error:
+            raise _unread(text) from error
     if match := re.fullmatch(r"(\d{1,6})[.,]([123])", words, re.ASCII):
         raise BadInput(
             f"--marked {text}: is that {match[1]} and {match[2]} quarters, or a decimal?"
             f' Write "{match[1]} {match[2]}/4" or {text}ft2.'
         )
-    raise BadInput(f'--marked {text}: write quarters as "11 2/4", or a number with its unit: 11.5ft2, 107dm2.')
+    raise _unread(text)
 
 
 def compared(marked: MarkedArea, ours: MeasureEntry, units: str = "ft") -> str:
@@ -59,3 +62,7 @@ def compared(marked: MarkedArea, ours: MeasureEntry, units: str = "ft") -> str:
     if marked.quarters and abs(off) <= ours.expanded_uncertainty + QUARTER_ROUNDING_MM2:
         return f"{percent}: outside our ±, but rounding to quarters explains it"
     return f"{percent}: outside our ±"
+
+
+def _unread(text: str) -> BadInput:
+    return BadInput(f'--marked {text}: write quarters as "11 2/4", or a number with its unit: 11.5ft2, 107dm2.')

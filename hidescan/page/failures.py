@@ -9,6 +9,8 @@ from platformdirs import user_config_path, user_data_path
 from hidescan.basics.errors import BadInput, CannotWrite
 
 _FULL = frozenset((errno.ENOSPC, errno.EDQUOT))
+# OpenCV's code for it stands in the words: the attribute `code` is the whole class's, of whichever error came last.
+_NO_MEMORY = ("(-4:Insufficient memory)", "bad_alloc", "bad allocation")
 _FORBIDDEN = frozenset((errno.EROFS, errno.EACCES, errno.EPERM))
 
 
@@ -34,6 +36,11 @@ def sentence_for(error: OSError | BadInput) -> str:
 def fault_sentence(error: BaseException) -> str:
     """One sentence for a fault of the program."""
     return f"This does not work: hidescan has a fault here ({type(error).__name__}). Please report it."
+
+
+def out_of_memory(error: BaseException) -> bool:
+    """Whether memory could not be had, as Python, OpenCV (by its own error) or ONNX Runtime (by C++'s) says it."""
+    return isinstance(error, MemoryError) or any(words in str(error) for words in _NO_MEMORY)
 
 
 def without_folders(text: str) -> str:

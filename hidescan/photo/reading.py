@@ -112,7 +112,9 @@ def read_photo(path: Path, settings: PhotoSettings) -> Photo:
         raise BadInput(f"{path}: the name holds characters that cannot be shown. Rename the photo.")
     try:
         before = path.stat()
-        data = read_bytes(path, settings.most_file_bytes, "Reduce the picture.")
+        large = before.st_size > settings.most_file_bytes
+        advice = "Reduce the picture." if large else "Give a photo that can be opened."
+        data = read_bytes(path, settings.most_file_bytes, advice)
         after = path.stat()
     except OSError as error:
         raise BadInput(f"{path}: cannot be read ({error.strerror}). Check its permissions.") from error

@@ -224,8 +224,11 @@ def test_a_hole_keeps_its_id_whatever_other_holes_there_are() -> None:
         mark("hole-9", disc(5, 705, 15), "hole"),
         mark("hole-5", disc(0, 200, 9), "hole"),
     )
-    drawn = layers(marked_map(*holes))
-    assert [s.id for s in drawn.by_name["holes"]] == ["hole-3", "hole-5"]  # hole-9 lies on hole-3
+    drawn = {s.id: s.geometry for s in layers(marked_map(*holes)).by_name["holes"]}
+    assert drawn.keys() == {"hole-3", "hole-5"}  # hole-9 lies on hole-3: one ring round both
+    both = disc(0, 700, 15).union(disc(5, 705, 15))
+    assert drawn["hole-3"].symmetric_difference(both).area == pytest.approx(0.0, abs=1e-3)
+    assert drawn["hole-5"].symmetric_difference(disc(0, 200, 9)).area == pytest.approx(0.0, abs=1e-3)
 
 
 def test_csv_gives_back_the_net_area() -> None:

@@ -120,9 +120,13 @@ def test_a_colleagues_map_of_the_same_photo(tmp_path: Path) -> None:
 
 
 def test_the_same_hide_as_another_photo_of_the_other_face(tmp_path: Path) -> None:
-    """A rectangle is its own mirror image: what lies right on one face lies left on the other."""
-    base = bare_map()
-    flesh = replace(some_marks(), photo=replace(base.photo, sha256="cd" * 32))
+    """A rectangle is its own mirror image: what lies right on one face lies left on the other, once faces are named."""
+    unknown, marked = bare_map(), some_marks()
+    base = replace(unknown, inputs=replace(unknown.inputs, face="grain"))
+    other = replace(marked, photo=replace(base.photo, sha256="cd" * 32))
+    with pytest.raises(BadInput, match="Say which face each photo shows"):
+        given_marks(kept(tmp_path, "other.hide.json", to_json(other)), base, S)
+    flesh = replace(other, inputs=replace(other.inputs, face="flesh"))
     given = given_marks(kept(tmp_path, "flesh.hide.json", to_json(flesh)), base, S)
     merged = with_given(base, given.marks, S, slack_mm=given.slack_mm)
     brand = next(m for m in merged.marks if m.kind == "brand")

@@ -9,6 +9,8 @@ from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
+import cv2
+import numpy as np
 import pytest
 from PIL import Image
 from starlette.testclient import TestClient
@@ -16,6 +18,7 @@ from starlette.testclient import TestClient
 from hidescan.basics.errors import BadInput
 from hidescan.page import works
 from hidescan.page.door import ALPHABET, Door, new_code
+from hidescan.page.failures import out_of_memory
 from hidescan.page.routes.hides import make_app
 from hidescan.page.settings import PageSettings
 from hidescan.page.works import harmless_name
@@ -335,6 +338,16 @@ def test_the_worker_has_a_limit_on_its_memory_and_comes_back(tmp_path: Path) -> 
         told, shown = apart.submit(asyncio.run, ask()).result()
     assert "memory" in told or "ended" in told
     assert json.loads(shown)["problem"]["code"] == "no-card"
+
+
+def test_no_memory_is_known_by_whoever_says_it() -> None:
+    """OpenCV is asked for more than any computer has: 2**30 px a side; its other errors are faults."""
+    with pytest.raises(cv2.error) as none_left:
+        cv2.copyMakeBorder(np.zeros((1, 1), np.float64), 0, 2**30, 0, 2**30, cv2.BORDER_CONSTANT)
+    with pytest.raises(cv2.error) as fault:
+        cv2.cvtColor(np.zeros((1, 1), np.uint8), cv2.COLOR_BGR2GRAY)
+    assert out_of_memory(none_left.value) and out_of_memory(MemoryError())
+    assert not out_of_memory(fault.value) and not out_of_memory(ValueError("memory"))
 
 
 def test_what_was_done_is_on_the_disk_line_by_line(tmp_path: Path) -> None:

@@ -169,7 +169,10 @@ def test_a_decompression_bomb_is_refused_before_it_is_decoded() -> None:
 
 
 def test_a_missing_file_and_a_folder_are_refused(tmp_path: Path) -> None:
-    for path, said in ((tmp_path / "none.jpg", "no such file. Check"), (tmp_path, "is a folder, not a file. Give a photo")):
+    for path, said in (
+        (tmp_path / "none.jpg", "no such file. Check"),
+        (tmp_path, "a folder, not a file. Give a photo"),
+    ):
         with pytest.raises(BadInput, match=said):
             read_photo(path, SETTINGS)
 

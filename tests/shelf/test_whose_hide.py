@@ -38,7 +38,7 @@ from hidescan.shelf.finding import Criteria, find
 from hidescan.shelf.hides import hide, map_bytes
 from hidescan.shelf.parsing import PlacedPieces, placed_pieces
 from tests.placing.hides import laid_out, uppers
-from tests.samples import SQUARE_PX, rectangle_map
+from tests.samples import HOLE, SQUARE, SQUARE_PX, figure, rectangle_map
 
 DATA = Path(__file__).parents[1] / "data"
 
@@ -146,8 +146,12 @@ def test_a_second_hide_of_a_photo_does_not_take_the_place_of_the_first(tmp_path:
 def test_a_map_of_an_older_photo_does_not_take_the_hide_back_in_time(tmp_path: Path) -> None:
     before = of_photo(rectangle_map(), "aa", "2026:03:01 08:00:00", measures=rectangle_map().measures)
     after = of_photo(rectangle_map(), "bb", "2026:06:01 08:00:00")
-    larger = replace(after.measures, area_net=replace(after.measures.area_net, value=650_000.0))
-    after = replace(after, measures=larger)
+    longer: Ring = tuple((x, 1084.0 if y else 0.0) for x, y in SQUARE)  # 600 x 1084 mm, less the hole of 400 mm2
+    after = replace(
+        after,
+        outline=replace(after.outline, hide_mm=PolygonGeometry((longer, HOLE))),
+        measures=replace(after.measures, area_gross=figure(650_400.0, 1500.0), area_net=figure(650_000.0, 1500.0)),
+    )
     with closing(shelf(tmp_path)) as db:
         register.shelve_map(db, "buck", to_json(after))
         cutting.cut(db, "buck", "strap", leather=50_000.0, cut_on=date(2026, 7, 1))
@@ -157,7 +161,9 @@ def test_a_map_of_an_older_photo_does_not_take_the_hide_back_in_time(tmp_path: P
         assert [m.area_net_mm2 for m in found.maps] == [599_600.0, 650_000.0]
         assert found.area_net_mm2 == 650_000.0 and found.area_left_mm2 == kept and found.cuts[0].deducted
         # A revision that was made earlier is older, whenever it is added.
-        register.add_map(db, "buck", to_json(replace(after, revision=3, measures=before.measures)))
+        register.add_map(
+            db, "buck", to_json(replace(after, revision=3, outline=before.outline, measures=before.measures))
+        )
         register.add_map(db, "buck", to_json(replace(after, revision=2)))
         assert hide(db, "buck").area_net_mm2 == 599_600.0
 
@@ -298,12 +304,14 @@ def test_a_cut_is_carried_on_the_upper_face_as_marks_are(tmp_path: Path) -> None
         marks=(), zones=(), revision=2, inputs=Inputs(thickness_mm=20.0),
         camera=replace(tilted, rotation=tuple((-a, -b, c) for a, b, c in tilted.rotation), translation_mm=tilted.translation_mm),
     )  # fmt: skip
-    outer = ((-1500.0, -1500.0), (1500.0, -1500.0), (1500.0, 1500.0), (-1500.0, 1500.0), (-1500.0, -1500.0))
+    outer = ((-800.0, -800.0), (800.0, -800.0), (800.0, 800.0), (-800.0, 800.0), (-800.0, -800.0))
     wide = replace(base.outline, hide_mm=PolygonGeometry((outer,)))
+    area = figure(1600.0 * 1600.0)
+    large = replace(base.measures, area_gross=area, area_net=area, area_usable=area)
     with closing(shelf(tmp_path)) as db:
-        register.shelve_map(db, "buck", to_json(replace(thick, outline=wide)))
+        register.shelve_map(db, "buck", to_json(replace(thick, outline=wide, measures=large)))
         cutting.cut(db, "buck", "patch", leather=PlacedPieces(box(100, 200, 300, 500)))
-        register.shelve_map(db, "buck", to_json(replace(turned, outline=wide)))
+        register.shelve_map(db, "buck", to_json(replace(turned, outline=wide, measures=large)))
         # Turned by 180 degrees about the origin; a second patch beside the first, to 1 mm, is no second cut there.
         with pytest.raises(BadInput, match="cut there already"):
             cutting.cut(db, "buck", "other", leather=PlacedPieces(box(-299, -499, -101, -201)))

@@ -17,7 +17,7 @@ from hidescan.exports.formats import FORMATS, contents, file_names
 from hidescan.hide_map.json_io import to_json
 from hidescan.hide_map.model import HideMap
 from hidescan.hide_map.revisions import path_of_hide, save_map
-from hidescan.page.failures import fault_sentence, sentence_for
+from hidescan.page.failures import fault_sentence, out_of_memory, sentence_for
 from hidescan.page.settings import PageSettings
 from hidescan.page.worker import pieces
 from hidescan.page.worker import several_photos as more
@@ -48,10 +48,10 @@ def _answer(bench: Bench, name: str, arguments: tuple[Any, ...], say: Callable[[
         return "done", REQUESTS[name](bench, *arguments, say)
     except (BadInput, OSError) as error:
         return "refused", sentence_for(error)
-    except MemoryError:
-        bench.photos.clear()
-        return "refused", "The photo needs more memory than is allowed here. Use a smaller picture."
     except Exception as error:  # a fault of ours in one request must not end the photos held warm
+        if out_of_memory(error):
+            bench.photos.clear()
+            return "refused", "The photo needs more memory than is allowed here. Use a smaller picture."
         return "failed", fault_sentence(error)
 
 
