@@ -1,5 +1,6 @@
 """Pieces from a photo of card templates, against what was drawn."""
 
+import re
 import sys
 import tomllib
 from pathlib import Path
@@ -13,7 +14,7 @@ from hidescan.basics.errors import BadInput
 from hidescan.basics.uncertainty import Measured
 from hidescan.cli.app import main
 from hidescan.figures.measures import Measures
-from hidescan.pieces.file import pieces_from, read_pieces
+from hidescan.pieces.file import Piece, pieces_from, read_pieces
 from hidescan.pieces.templates.files import lines_of, to_svg, to_toml
 from hidescan.pieces.templates.finding import Template
 from hidescan.pieces.templates.grain import Grain
@@ -46,6 +47,13 @@ def run(monkeypatch: pytest.MonkeyPatch, *words: object) -> int:
     return int(stop.value.code or 0)
 
 
+def extents(piece: Piece) -> tuple[float, float]:
+    """How far a piece reaches along its grain and across it, mm."""
+    along = np.array([np.cos(np.deg2rad(piece.grain_deg)), np.sin(np.deg2rad(piece.grain_deg))])
+    across = np.array([-along[1], along[0]])
+    return float(np.ptp(piece.ring_mm @ along)), float(np.ptp(piece.ring_mm @ across))
+
+
 def test_a_photo_of_templates_becomes_pieces(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -60,6 +68,10 @@ def test_a_photo_of_templates_becomes_pieces(
     said = capsys.readouterr().out
     assert "4 templates" in said and said.count("grain from its arrow") == 3 and said.count("no arrow found") == 1
     pieces = read_pieces(out, PieceSettings())
+    printed = [[float(n) for n in re.findall(r"([0-9.]+) ±", line)] for line in said.splitlines() if "  piece-" in line]
+    for piece, (length, width) in zip(pieces, printed, strict=True):  # what is said is what is drawn, tips included
+        if piece.rules.turn_deg is not None:
+            assert (length, width) == pytest.approx(extents(piece), abs=0.6)
     assert [piece.id for piece in pieces] == ["piece-1", "piece-2", "piece-3", "piece-4"]
     for piece in pieces:
         true = min(drawn, key=lambda d: abs(float(Polygon(d.ring).area) - piece.area_mm2))
