@@ -144,7 +144,8 @@ def test_order_search_name_and_throwing_away(seen: Callable[..., Screen], look: 
         s.page.select_option("#sort", order)
         assert labels(s)[0] == first
     s.page.fill("#words", "goat")
-    assert labels(s) == ["goat_on_concrete"] and s.page.inner_text("#found") == "1 of 2 hides"
+    s.page.wait_for_function("document.querySelector('#found').innerText === '1 of 2 hides'")
+    assert labels(s) == ["goat_on_concrete"]
     s.page.fill("#words", "")
     s.page.select_option("#show", "kept")
     assert labels(s) == []
