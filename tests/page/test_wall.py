@@ -105,7 +105,8 @@ def card(s: Screen, label: str) -> Any:
 
 
 def labels(s: Screen) -> list[str]:
-    return [text.strip() for text in s.page.locator(".hide .label").all_inner_texts()]
+    # Text as it stands in the document: what is not painted yet, below the fold, has no inner text.
+    return [text.strip() for text in s.page.locator(".hide .label").all_text_contents()]
 
 
 @needs_browser
