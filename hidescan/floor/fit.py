@@ -10,7 +10,7 @@ from hidescan.cards.detection import Card
 from hidescan.floor import sheet
 from hidescan.floor.adjustment import Adjustment
 from hidescan.floor.flatness import bend_of
-from hidescan.floor.least_squares import minimised
+from hidescan.floor.least_squares import gram, minimised
 from hidescan.floor.lying import from_board
 from hidescan.floor.noise import estimated_noise
 from hidescan.floor.parameters import Array, State
@@ -142,8 +142,8 @@ def information_of(fit: Fit) -> tuple[dict[str, Array], float]:
     known = replace(fit.adjustment, noise=noise)
     J_seen, corners = known.whitened_rows(J, fit.weights), 2 * known.seen.corners
     information = {
-        "corner noise": J_seen[:corners].T @ J_seen[:corners],
-        "edge noise": J_seen[corners:].T @ J_seen[corners:],
+        "corner noise": gram(J_seen[:corners]),
+        "edge noise": gram(J_seen[corners:]),
     }
     information |= {kind: jacobian.T @ jacobian for kind, (_, jacobian) in known.known(fit.state).items()}
     return information, known.sd_px

@@ -9,6 +9,8 @@ from numpy.typing import NDArray
 from hidescan.floor.parameters import Array
 from hidescan.settings import PlaneSettings
 
+_BLOCK_ROWS = 64
+
 
 @dataclass(frozen=True, slots=True)
 class Noise:
@@ -90,7 +92,7 @@ def minimised(
         weights = problem.weights(misfits[0])
         residual, jacobian = problem.whitened(state, misfits, weights)
         cost = float(residual @ residual)
-        information, gradient = jacobian.T @ jacobian, jacobian.T @ residual
+        information, gradient = gram(jacobian), jacobian.T @ residual
         while damping < 1e8:
             damped = information + damping * np.diag(np.diag(information))
             step = -np.linalg.solve(damped, gradient).astype(np.float64)
@@ -109,6 +111,20 @@ def minimised(
         if round_ >= settings.rounds_to_beat and trial_cost > 10 * beat:
             return None
     return (state, weights, trial_cost) if problem.possible(state) else None
+
+
+def gram(jacobian: Array) -> Array:
+    """J^T J (P, P) of a Jacobian J (R, P), summed over blocks of rows.
+
+    BLAS would share out the whole product to threads, which wait for the cores that the networks use beside it: ten
+    times the processor time of the product itself. A block of so few rows stays in one thread.
+    """
+    rows, columns = jacobian.shape
+    blocks = -(-rows // _BLOCK_ROWS)
+    padded = np.zeros((blocks * _BLOCK_ROWS, columns))
+    padded[:rows] = jacobian
+    stacked = padded.reshape(blocks, _BLOCK_ROWS, columns)
+    return np.asarray((stacked.transpose(0, 2, 1) @ stacked).sum(axis=0))
 
 
 def huber_weights(misfit: Array, sd_px: float, threshold_sigma: float) -> Array:
