@@ -2,7 +2,6 @@
 
 import json
 import re
-import resource
 import subprocess
 import sys
 import time
@@ -100,7 +99,7 @@ def test_a_heavy_drawing_is_refused_soon_with_a_number(name: str) -> None:
     assert time.monotonic() - began < 10
     assert re.search(says, refused)
     assert "\n" not in refused and any(c.isdigit() for c in refused)
-    assert most_kb < max(1_200_000, resource.getrusage(resource.RUSAGE_SELF).ru_maxrss + 50_000)  # the fork's counts
+    assert most_kb < 1_200_000
 
 
 def test_pieces_without_end_are_refused() -> None:
