@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 from shapely.geometry import Point, Polygon, box
 
-from hidescan.hide_map.model import HideMap, Inputs, MarkEntry, MarkKind, MarkStatus, PolygonGeometry
+from hidescan.hide_map.model import HideMap, Inputs, MarkEntry, MarkKind, MarkStatus, PolygonGeometry, Ring
 from hidescan.marks.corrections import with_marks
 from hidescan.marks.derived import with_figures
 from hidescan.marks.placement import mark_entry, surroundings_of
@@ -21,10 +21,16 @@ def bare_map() -> HideMap:
     bare = replace(
         made,
         program=replace(made.program, settings=settings_as_saved(Settings())),
-        outline=replace(made.outline, hide_mm=PolygonGeometry((SQUARE,))),
+        outline=replace(made.outline, hide_mm=PolygonGeometry((SQUARE,)), photo_px=PolygonGeometry((_seen(made),))),
         measures=replace(made.measures, area_net=made.measures.area_gross),  # as its budget adds up to
     )
     return with_figures(bare, Settings())
+
+
+def _seen(made: HideMap) -> Ring:
+    """The rim where the map's own camera sees it, as it sees the marks."""
+    ring = made.camera_over_hide().px_from_mm(np.array(SQUARE), made.upper_face_mm())
+    return tuple((float(x), float(y)) for x, y in ring)
 
 
 def mark(
