@@ -20,7 +20,7 @@ from hidescan.settings import LightSettings
 
 Array = NDArray[np.float64]
 FEWEST_READINGS = 3
-_NAMES = ("depth", "scattering", "tone")
+_PARAMETERS = 3
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -136,8 +136,8 @@ def _fitted(density: Array, thickness_mm: Array, noise_mm: Array, settings: Ligh
 def _jacobian(density: Array, parameters: Array) -> Array:
     """Derivative of the thickness by the parameters, (..., 3)."""
     columns = []
-    for k in range(len(_NAMES)):
-        step = np.zeros(len(_NAMES))
+    for k in range(_PARAMETERS):
+        step = np.zeros(_PARAMETERS)
         step[k] = 1e-5
         ahead, behind = thickness_of(density, parameters + step), thickness_of(density, parameters - step)
         columns.append((ahead - behind) / 2e-5)

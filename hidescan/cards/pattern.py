@@ -22,7 +22,6 @@ SQUARE_MM, MARKER_MM = 45.0, 34.0
 PATTERN_MM = (COLUMNS * SQUARE_MM, ROWS * SQUARE_MM)  # 180 x 225
 MARKERS = 10  # a card's count of markers: one in each white square
 MARKER_CELLS = 7  # a 5 x 5 marker with its black border
-NUMBERS = range(10)
 TAPE_MARK_MM = (90.0, -14.0)  # board frame: the cross in a ring above the pattern
 A4_MM, LETTER_MM = (210.0, 297.0), (215.9, 279.4)  # ISO 216; ANSI/ASME Y14.1 size A
 

@@ -25,16 +25,13 @@ class LightSettings:
     saturated_value: int = 250
     # Light that falls on the front: told by how the darkest stretch of the hide compares with what shines round it.
     most_front_share: float = 0.35
-    # The light is fitted to the surround and the holes: degree of the polynomial in ln(light), and its knots' size.
+    # The light is fitted to the surround and the holes: degree of the polynomial in ln(light).
     field_degree: int = 3
     # ln(light) beyond the surround: standard uncertainty where nothing is seen of it for as long as the hide is wide.
     field_u: float = 0.04
     # Outlines must share this much; and a mirrored fit must be this much worse than the best to be ruled out.
     least_shared: float = 0.93
     mirror_margin_mm: float = 1.0
-    # Smooth displacement between the hide lying and hanging: reach as a share of its size, and stiffness.
-    warp_reach: float = 0.35
-    warp_noise_mm: float = 2.0
     # A thin spot is this much thinner than its surroundings and at least this wide.
     thin_share: float = 0.2
     thin_width_mm: float = 25.0
